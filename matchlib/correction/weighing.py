@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from matchlib.audit.backs import Verdict, judge
 from matchlib.audit.slips import Materials
 from matchlib.correction.belief import Belief
+from matchlib.correction.card import Card
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Colour, Ground, Panel, Reading, Recipe
 from matchlib.mixing import Limits
@@ -146,7 +147,9 @@ def weigh(belief: Belief, panel: Sprayed, limits: Limits) -> Verdict:
 
 
 def learn(
-    before: Belief, tried: Sequence[Sprayed | tuple[Any, ...]], limits: Limits | None = None
+    before: Belief,
+    tried: Sequence[Sprayed | tuple[Any, ...] | list[tuple[Any, ...]]],
+    limits: Limits | None = None,
 ) -> tuple[Belief, tuple[Sprayed, ...]]:
     """Learn from those of the panels just sprayed that are what their backs say.
 
@@ -155,7 +158,8 @@ def learn(
     before : Belief
         Before these panels.
     tried : sequence
-        As for `correct`; none is allowed.
+        As for `correct`; of a card read at several stages the list of them, in order. None is
+        allowed.
     limits : Limits, optional
         What can be mixed and sprayed.
 
@@ -164,7 +168,7 @@ def learn(
     belief : Belief
         After them.
     unfitting : tuple of Sprayed
-        Those that are likelier something else, of which nothing was learnt.
+        The last readings of those that are likelier something else, of which nothing was learnt.
 
     Examples
     --------
@@ -176,9 +180,18 @@ def learn(
     >>> after.panels, aside
     (1, ())
     """
-    rows = [Sprayed.of(t) for t in tried]
-    believed = believed_of(before, rows, limits or Limits())
-    return before.after(believed), tuple(r for r in rows if r not in believed)
+    limits = limits or Limits()
+    cards = [list(map(Sprayed.of, t if isinstance(t, list) else [t])) for t in tried]
+    rows = [stages[0] for stages in cards if len(stages) == 1]
+    believed = believed_of(before, rows, limits)
+    after, unfitting = before.after(believed), [r for r in rows if r not in believed]
+    for stages in cards:
+        if len(stages) > 1:
+            if all(weigh(after, stage, limits).wrong <= DOUBTED for stage in stages):
+                after = Card.of(after, stages).learnt
+            else:
+                unfitting.append(stages[-1])
+    return after, tuple(unfitting)
 
 
 def believed_of(before: Belief, rows: Sequence[Sprayed], limits: Limits) -> list[Sprayed]:

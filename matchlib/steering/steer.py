@@ -106,6 +106,11 @@ class Steering:
         return self.card.before if self.unfitting else self.card.learnt
 
     @property
+    def film(self) -> tuple[float, float]:
+        """Log film of the card against the archive's, and its sd; the day's where it is unfit."""
+        return self.learnt.film if self.unfitting else self.card.film
+
+    @property
     def best(self) -> TopUp | None:
         """What to lay next; None for a card that is there, or lost."""
         return self.options[0] if self.state == "go on" else None
@@ -181,7 +186,7 @@ def steer(
     cup_ml : float, optional
         How much is left in the cup of the last coats [mL].
     sure : bool
-        Whether readings that cannot be were looked at again and are so.
+        Whether readings that cannot be, or do not fit, were taken again and are so.
 
     Returns
     -------
@@ -224,10 +229,11 @@ def steer(
         found = advise(
             Card.of(belief, rows), target, bounds, readings_left=readings_left, cup_ml=cup_ml
         )
-        verdict = None if sure else weigh(belief, last, bounds)
-    if verdict is None or verdict.wrong <= DOUBTED:
+        verdict = weigh(belief, last, bounds)
+    if verdict.wrong <= DOUBTED:
         return found
-    return replace(found, unfitting=unfitting_words(verdict))
+    words = unfitting_words(verdict)
+    return replace(found, unfitting=words.replace("read it again and ", "") if sure else words)
 
 
 def advise(

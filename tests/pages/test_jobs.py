@@ -223,10 +223,35 @@ def test_a_reading_that_cannot_be_is_questioned_and_kept_when_it_is_so(screen: J
     assert len(screen.job.panel.stages[-1].readings) == 1
 
 
-def test_a_card_too_dark_is_said_to_be_lost(screen: JobsScreen) -> None:
+@pytest.mark.parametrize(
+    ("lab", "words"),
+    [
+        (
+            "24.4 44.3 26.2",
+            ("This card is lost: too dark", "Keep it for the archive", "Next: a fresh card"),
+        ),
+        ("27.0 45.0 3.0", ("This does not fit", "b* 30.0 instead", "Next: read it again")),
+    ],
+)
+def test_a_card_that_is_lost_or_does_not_fit_is_not_built_on(
+    screen: JobsScreen, lab: str, words: tuple[str, ...]
+) -> None:
     sprayed(begun(screen))
-    shown = press(screen, "read", lab="21.5 40.5 24.0", sure="sure")
-    assert "This card is lost: too dark" in shown
-    assert "Keep it for the archive, and spray the next" in shown
+    shown = press(screen, "read", lab=lab, sure="sure")
+    assert [w for w in words if w not in shown] == []
     _, ways, _ = screen.judged(screen.job)
     assert not ways[0].on, "a fresh card is what is offered first"
+
+
+def test_what_a_card_told_of_the_day_holds_for_the_next(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    press(screen, "read", lab="24.4 44.3 26.2")
+    first = screen.job
+    heavy = first.learnt().film[0]
+    assert heavy > 0.03
+    assert first.learnt(but=first.panel.code) is first.model, "not from itself"
+    sprayed(screen)
+    press(screen, "read", lab="26.0 45.0 27.5")
+    second = screen.job
+    assert second.job.panels[0] == first.panel.code
+    assert second.steering(second.panel).card.before.film[0] == pytest.approx(heavy)

@@ -96,8 +96,10 @@ def test_a_reading_that_more_or_less_film_does_not_make_is_doubted(model, recipe
     looked = steer(
         model, [Sprayed(begun, tuple(off.card.stages[0].lab), VIEW)], Target.lab(*goal), sure=True
     )
-    assert looked.unfitting == ""
-    assert looked.learnt.panels == 1
+    assert "does not fit" in looked.unfitting
+    assert "read it again" not in looked.unfitting
+    assert looked.learnt.panels == 0
+    assert looked.film == looked.learnt.film, "no film explains it"
 
 
 def test_a_reading_too_soon_is_questioned_not_forbidden() -> None:

@@ -55,7 +55,7 @@ def steering_text(found: Steering, following: CardPlans | None) -> str:
             (chance(o.steered), chance(o.probability), *(number(v) for v in o.lab), o.brief)
             for o in found.options
         ]
-        header = ("chance", "unread", "L", "a", "b", "coats on top")
+        header = ("chance", "if not read again", "L", "a", "b", "coats on top")
         title = "Coats on top" if found.state == "go on" else "If you go on all the same"
         parts.append(f"{title}:\n{table(header, rows, right='rrrrr')}")
     if following is not None:
@@ -68,7 +68,7 @@ def steering_as_dict(found: Steering, following: CardPlans | None) -> dict[str, 
 
     `following`: the next card, where this one is lost.
     """
-    film, sd = found.card.film
+    film, sd = found.film
     return {
         "state": found.state,
         "now": found.now,
@@ -79,6 +79,7 @@ def steering_as_dict(found: Steering, following: CardPlans | None) -> dict[str, 
         "film_percent": 100.0 * film,
         "film_sd_percent": 100.0 * sd,
         "looks": found.readings_left,
+        "fits": not found.unfitting,
         "doubt": found.unfitting,
         "options": [_option(o) for o in found.options],
         "words": found.words,

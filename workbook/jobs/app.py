@@ -154,9 +154,9 @@ class JobsScreen(BaseScreen):
         again = self.address.get("tool") == "again"
         advice: Any = None
         ways: list[Way] = []
-        lost = ""
+        caution = ""
         try:
-            advice, ways, lost = self.judged(work)
+            advice, ways, caution = self.judged(work)
         except MatchlibError as error:  # read elsewhere, in another way than the target
             self.error = self.error or error
         card = work.panel
@@ -165,7 +165,7 @@ class JobsScreen(BaseScreen):
             work,
             advice=advice,
             ways=ways,
-            lost=lost,
+            caution=caution,
             wrong=self.error,
             photo=self._photo_part,
             doubted=bool(self.address.get("photo")) and self.photo.error is not None,
@@ -178,6 +178,8 @@ class JobsScreen(BaseScreen):
             forward = button("Next: clear laid", "clear", go=True)
         elif passes:
             forward = button("Next: finish", "step", "done", go=True)
+        elif advice.unfitting:
+            forward = button("Next: read it again", "again", go=True)
         elif ways and ways[0].on:
             forward = button("Next: build on it", "do", ways[0].key, go=True)
         elif ways:
@@ -222,13 +224,15 @@ class JobsScreen(BaseScreen):
         return found, held.get("plans")
 
     def judged(self, work: Work) -> tuple[Any, list[Way], str]:
-        """Return what a card's reading says, what may be done, and why it is lost if it is."""
+        """Return what a card's reading says, what may be done, and what is amiss with it."""
         card = work.panel
         if card is None or not card.stages[-1].readings:
             return None, [], ""
 
         def judge() -> tuple[Any, list[Way], str]:
             advice = work.advice()
+            if advice.unfitting:  # nothing is built on what is not known to be what its back says
+                return advice, ways_of(work, advice, None, card), advice.unfitting
             steering = work.steering(card) if card.recipe.schedule is not None else None
             lost = steering.verdict if steering is not None and steering.state == "lost" else ""
             return advice, ways_of(work, advice, steering, card), lost

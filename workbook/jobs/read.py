@@ -100,7 +100,7 @@ def read_page(
     *,
     advice: Advice | None,
     ways: list[Way],
-    lost: str,
+    caution: str,
     wrong: Exception | None,
     photo: str,
     doubted: bool,
@@ -108,10 +108,10 @@ def read_page(
 ) -> Raw:
     """Return the step as HTML.
 
-    `advice`: of the card's reading; None while it has none. `ways`: from `ways_of`. `lost`: why no
-    coats save this card; empty where some may. `photo`: HTML where a photograph is being taken.
-    `doubted`: whether what the photograph read was refused; it says so itself. `again`: whether it
-    is read once more.
+    `advice`: of the card's reading; None while it has none. `ways`: from `ways_of`. `caution`: why
+    its reading does not fit, or no coats save it; else empty. `photo`: HTML where a photograph is
+    being taken. `doubted`: whether what the photograph read was refused; it says so itself.
+    `again`: whether it is read once more.
     """
     card = work.panel
     if card is None:
@@ -140,16 +140,16 @@ def read_page(
         f'<p class="wb-big" role="status">{esc(words)}</p>{measured}'
         f'<p class="wb-muted">{esc(_film(advice))}</p></div></div>'
     )
+    caution = f'<p class="wb-caution">{esc(caution)}</p>' if caution else ""
     once_more = button("Read it again", "again", quiet=True)
     if passes:
         done = _finish(work)
         nearer = [w for w in ways if w.chance >= _LEAST][:_MOST]
         rows = _rows(work, card, nearer, finished)
         return Raw(
-            f"{problem(wrong)}{head}{done}{_other(rows, 'way to come nearer')}"
+            f"{problem(wrong)}{head}{caution}{done}{_other(rows, 'way to come nearer')}"
             f'<div class="wb-bar">{once_more}</div>'
         )
-    given_up = f'<p class="wb-caution">{esc(lost)}</p>' if lost else ""
     first = ways[:1]
     second = [w for w in ways[1:] if w.on != first[0].on and w.chance >= _LEAST][:1] or ways[1:2]
     rest = [w for w in ways if w not in (*first, *second) and w.chance >= _LEAST][:_MOST]
@@ -161,7 +161,7 @@ def read_page(
     count = len(first) + len(second)
     shown, other = "".join(rows[:count]), _other(rows[count:], "other way")
     return Raw(
-        f"{problem(wrong)}{head}{given_up}{hopeless}{shown}{other}"
+        f"{problem(wrong)}{head}{caution}{hopeless}{shown}{other}"
         f'<div class="wb-bar">{once_more}</div>'
     )
 
@@ -249,7 +249,7 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str, doubted: 
     plan = work.job.plan
     uncleared = card.recipe.clear is None and plan is not None and plan.recipe.clear is not None
     state = "dry, before its clear coat" if uncleared else "finished and dry"
-    expected = work.expected_labs([card.recipe])[0]
+    expected = work.expected_labs([card.recipe], but=card.code)[0]
     several = len(work.job.target) > 1
     help_ = "45as15: 27.1 45.9 28.5, one angle a line" if several else "such as 27.1 45.9 28.5"
     from matchlib.steering import too_soon

@@ -253,10 +253,9 @@ class Session:
         from matchlib.steering import plan, steer
 
         model = self.model_without([*codes, *([own] if own else [])])
-        wanted, tried = limits or self.limits(), self.tried(codes, file)
-        belief = Belief.of(model, recipes=[r for r, _ in card])
-        if tried:
-            belief, _ = learn(belief, tried, wanted)
+        wanted = limits or self.limits()
+        before = Belief.of(model, recipes=[r for r, _ in card])
+        belief, _ = learn(before, self._cards(codes, file), wanted)
         found = steer(
             belief, card, target, wanted, readings_left=readings_left, cup_ml=cup_ml, sure=sure
         )
@@ -285,6 +284,13 @@ class Session:
 
             panels += read_file(file, viewing=Viewing()).panels
         return [last_tried(panel) for panel in panels]
+
+    def _cards(self, codes: Sequence[str], file: str | Path | None = None) -> list[Any]:
+        """Return the same, of a card read at several stages all of them."""
+        staged = [stages_read(self.archive.panel(code)) for code in codes]
+        each = zip(codes, staged, strict=True)
+        read = [rows if len(rows) > 1 else self.tried([code])[0] for code, rows in each]
+        return [*read, *self.tried((), file)]
 
     def correct(
         self,
@@ -325,19 +331,14 @@ class Session:
         those sprayed for it that do not fit their readings, of which nothing was learnt. `card`:
         one to be read on its way instead, where that is worth more than the best panel.
         """
-        from matchlib.correction import Belief, Card, Sprayed, fresh_recipes, learn
+        from matchlib.correction import Belief, fresh_recipes, learn
         from matchlib.next_panel import next_for_target
         from matchlib.steering import WORTH_A_READING, plan
 
-        panels = {code: self.archive.panel(code) for code in codes}
-        staged = {c: rows for c, p in panels.items() if len(rows := stages_read(p)) > 1}
-        tried = self.tried([code for code in codes if code not in staged], file)
-        wanted = limits or self.limits()
-        recipes = [r for r, _ in tried] + [rows[-1][0] for rows in staged.values()]
+        cards, wanted = self._cards(codes, file), limits or self.limits()
+        recipes = [card[-1][0] if isinstance(card, list) else card[0] for card in cards]
         before = Belief.of(self.model_without(codes), recipes=recipes)
-        belief, unfitting = learn(before, tried, wanted)
-        for rows in staged.values():
-            belief = Card.of(belief, [Sprayed.of(row) for row in rows]).learnt
+        belief, unfitting = learn(before, cards, wanted)
         could = fresh_recipes(belief.model, wanted, usual=self.clear)
         found = next_for_target(belief, target, could, source=source, shown=top)
         past = self.archive.panels()

@@ -20,6 +20,7 @@ from workbook.session.model_cache import model_of
 from workbook.session.targets import lab_of, stages_read
 
 if TYPE_CHECKING:
+    from matchlib.correction import Belief
     from matchlib.domain import Colour, MixRatio, Reading, Viewing
     from matchlib.mixing import Limits
     from matchlib.regression import FilmPredictor
@@ -59,6 +60,7 @@ class Work:
 
     def __init__(self, session: Session, job: Job) -> None:
         self.session, self.archive, self.job = session, session.archive, job
+        self._learnt: dict[str, FilmPredictor | Belief] = {}
 
     @classmethod
     def of(cls, session: Session, number: int) -> Work:
@@ -175,9 +177,26 @@ class Work:
         code = plan.on if plan is not None and plan.on else self.next_code
         return f"job {self.job.number}, {code}: {self.pot_recipe}"
 
-    def expected_labs(self, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
-        """Return what recipes should read, at the target's first angle."""
-        labs = self.model.predict_recipes(recipes, self.viewing)
+    def learnt(self, *, but: str = "") -> FilmPredictor | Belief:
+        """Return the fit with what today's other cards of this job told, all `but` one."""
+        if but not in self._learnt:
+            read = [stages_read(self.archive.panel(c)) for c in self.job.panels if c != but]
+            self._learnt[but] = self._after([rows for rows in read if rows])
+        return self._learnt[but]
+
+    def _after(self, cards: Sequence[list[tuple[Recipe, Any]]]) -> FilmPredictor | Belief:
+        if not cards:
+            return self.model
+        from matchlib.correction import Belief, learn
+
+        before = Belief.of(self.model, recipes=[rows[-1][0] for rows in cards])
+        return learn(before, cards, self.limits)[0]
+
+    def expected_labs(
+        self, recipes: Sequence[Recipe], *, but: str = ""
+    ) -> list[tuple[float, float, float]]:
+        """Return what recipes should read, at the target's first angle, as of `learnt`."""
+        labs = self.learnt(but=but).predict_recipes(recipes, self.viewing)
         return [(float(v[0]), float(v[1]), float(v[2])) for v in labs]
 
     def labs_on_top(
@@ -201,7 +220,7 @@ class Work:
                 return self.labs_on_top(self.panel, [*coming, plan.recipe])
             except MatchlibError:
                 pass  # it was read in another way than the target: the fit alone tells
-        return self.expected_labs([*coming, plan.recipe])
+        return self.expected_labs([*coming, plan.recipe], but=plan.on)
 
     @property
     def viewing(self) -> Viewing:
@@ -222,7 +241,7 @@ class Work:
 
         source = self.job.target[0].source
         return plan(
-            self.model,
+            self.learnt(),
             self.aim,
             self.limits,
             readings=1,
@@ -248,7 +267,12 @@ class Work:
         from matchlib.steering import steer
 
         return steer(
-            self.model, self.rows(panel), self.aim, self.limits, readings_left=1, sure=True
+            self.learnt(but=panel.code),
+            self.rows(panel),
+            self.aim,
+            self.limits,
+            readings_left=1,
+            sure=True,
         )
 
     @property
