@@ -13,8 +13,9 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
   slightly bent (absorption in translucent coatings is not exactly linear in concentration: Gorji
   Bandpay et al. 2018), the first coat lays thinner, and later ones may lay a little more or less;
 * in richer mixes ``a_c`` turns a little towards one end of the spectrum or its middle, by
-  ``tanh x``: dyes gather as they stand closer and then absorb otherwise, none in the thinnest mix
-  and all in the richest (West and Pearce 1965; from memory);
+  ``tanh x`` of its own fraction: dyes gather with their own kind as they stand closer and then
+  absorb otherwise, none in the thinnest mix and all in the richest (West and Pearce 1965; from
+  memory);
 * coats of one colour over another's hide what those below scatter: `S` is summed from the top;
 * what panels share beside the recipe: a sprayer, a lot of colour and the days (drift, a Brownian
   motion) lay more or less film, a batch of ground is lighter or darker, a named clear coat absorbs
@@ -229,7 +230,7 @@ class FilmLaw:
             p.later_sd * h * t.logk[:, None, :],
         ]
         slopes = np.stack(each, axis=1)
-        turned = (slopes * t.turn[:, None, None, :]).sum(axis=3)
+        turned = (slopes * t.turn[:, None]).sum(axis=3)
         return steps, slopes.sum(axis=3), turned
 
     @staticmethod
@@ -267,7 +268,7 @@ class FilmLaw:
         log_ground, absorption, scattering = self.spectra(z)
         weight, ground, mixed = self._ground(z, t, log_ground)
         steps, by_dose, by_turned = self._doses(z, t)
-        dose, turned = steps.sum(axis=2), (steps * t.turn[:, None, :]).sum(axis=2)
+        dose, turned = steps.sum(axis=2), (steps * t.turn).sum(axis=2)
         turn = self._take(z, "turn", len(absorption))
         a, s = dose @ absorption + turned @ (turn * absorption), dose @ scattering
         a = np.maximum(a, 0.0)

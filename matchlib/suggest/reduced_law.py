@@ -71,7 +71,7 @@ class ReducedLaw:
         )
 
     def roots(self, dose: Single, rich: Single, used: Ints) -> Single:
-        """Return the cube roots of X/Xn, Y/Yn, Z/Zn (k, 3, n) by doses (c, n) and turns (n,)."""
+        """Return the cube roots of X/Xn, Y/Yn, Z/Zn (k, 3, n) by doses and turns (c, n)."""
         absorption, turning, scattering = (
             v[used].T.astype(np.float32) for v in (self.absorption, self.turning, self.scattering)
         )

@@ -6,7 +6,7 @@ schedules of a neat pot these are two numbers; of two colours in a pot also how 
 their mean dose, as each colour bends on its own. The cube roots of X, Y and Z, of which Lab
 consists, are analytic in these and in the square root of the mean dose: from twelve points of that
 by three of each other follow the thousand or more schedules of a pot, over every ground and from
-every angle, within 0.01 ΔE*ab (`matchlib.suggest.series`; tests hold it to 0.02). A pot that has
+every angle, within 0.01 ΔE*ab (`matchlib.suggest.series`; tests hold it to 0.03). A pot that has
 few schedules, or more colours than a series pays for, is worked out recipe by recipe.
 
 Its best are all worked out again by the whole fit, the library's share included, which alone
@@ -156,13 +156,16 @@ class _Desk:
         used = part.used[:, None]
         share, film = self.share[used, part.pots][:, :, None], self.dose[used, part.rows]
         mean, rich = film.mean(axis=0), self.rich[part.rows]
+        part_turn = (share**2 - 1.0) / (share**2 + 1.0)
         at = np.stack([np.sqrt(mean), *(film[1:] / mean), rich])
 
         def heights(at: NDArray[np.floating]) -> Single:
             others, count = at[1:-1], len(part.used)
             film = at[0] ** 2 * np.stack([count - others.sum(axis=0), *others])
             dose = (share * film[:, None].astype(np.float32)).reshape(count, -1)
-            rich = np.tile(at[-1].astype(np.float32), len(part.pots))
+            # The turn of a part of the pot, tanh(x + log share), by that of all of it, tanh x.
+            rich = ((at[-1] + part_turn) / (1.0 + at[-1] * part_turn)).astype(np.float32)
+            rich = rich.reshape(count, -1)
             seen = np.concatenate([law.roots(dose, rich, part.used) for law in self.laws])
             seen -= KNEE
             seen *= HEIGHT
