@@ -59,7 +59,7 @@ class RecipeTable:
 
     @property
     def turn(self) -> Array:
-        """How far each step's mix turns a colour's hue from that of 6:1, -1 to 1, shape (n, c, s)."""
+        """How far each step's mix turns each colour's hue from that of 6:1, -1 to 1, (n, c, s)."""
         # Of a blend each colour gathers with its own.
         share = self.colour_share.swapaxes(1, 2)
         own = np.log(share, out=np.zeros(share.shape), where=share > 0)
