@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from workbook.session import Session
 
     Typed = tuple[Recipe, tuple[Reading, ...]]
-    Stages = Sequence[tuple[Recipe, Reading | tuple[Reading, ...]]]
 
 __all__ = ["CardOptions", "NewPanelOptions", "SprayedOption", "TriedOption"]
 
@@ -142,7 +141,7 @@ class CardOptions:
                 "too"
             )
 
-    def of_archive(self, session: Session, code: str) -> Stages:
+    def of_archive(self, session: Session, code: str) -> Sequence[Typed]:
         """Return a panel of the archive as such a card, one recipe with its readings a stage."""
         from workbook.session.targets import stages_read
 
@@ -150,7 +149,7 @@ class CardOptions:
         early = any(r.state == "before clear" for r in card.stages[-1].readings)
         return stages_read(card, session.clear if early else None)
 
-    def of_panel(self, panel: NewPanelOptions, typed: list[Typed]) -> Stages:
+    def of_panel(self, panel: NewPanelOptions, typed: list[Typed]) -> Sequence[Typed]:
         """Return the panel just sprayed as such a card, with its earlier readings."""
         from matchlib.domain import CoatSchedule
         from workbook.session.targets import reading_of_lab

@@ -78,17 +78,16 @@ class SampleOptions:
         self, session: Session, light: LightOptions, file: FileOptions
     ) -> tuple[Reading, ...]:
         """Return the target that was given."""
-        from workbook.session.targets import angles_of_file, angles_of_panel
+        from matchlib.domain import Viewing
+        from workbook.session.targets import angles_of_file, angles_of_panel, reading_of_lab
 
         if sum(self._ways) != 1:
             raise typer.BadParameter(
                 "give one target: --lab L a b, --lab-at ANGLE=L,a,b, --reading FILE or --panel CODE"
             )
         if self.lab is not None:
-            typed = session.typed_target(
-                self.lab, illuminant=light.illuminant, observer=light.observer
-            )
-            return (typed,)
+            view = Viewing(light.illuminant, light.observer, session.geometry)
+            return (reading_of_lab(self.lab, view),)
         if self.lab_at:
             return labs_at(self.lab_at, light)
         if self.reading is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from matchlib.domain import Recipe
 from matchlib.errors import DomainError
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from matchlib.archive import Archive
-    from matchlib.domain import Panel
+    from matchlib.domain import Panel, Reading
     from matchlib.job import Job, Plan
     from matchlib.mixing import Pot
     from matchlib.regression import FilmPredictor
@@ -129,7 +129,10 @@ def _under_clear(panel: Panel) -> bool:
 
 
 def labs_on(
-    model: FilmPredictor, card: tuple[Recipe, Any], aim: Target, recipes: Sequence[Recipe]
+    model: FilmPredictor,
+    card: tuple[Recipe, tuple[Reading, ...]],
+    aim: Target,
+    recipes: Sequence[Recipe],
 ) -> list[tuple[float, float, float]]:
     """Return what coats on top of a card should make it read, from its own reading.
 

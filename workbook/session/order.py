@@ -27,7 +27,6 @@ __all__ = [
     "aim_of",
     "aim_words",
     "angle_dict",
-    "as_readings",
     "box_words",
     "kind_of",
     "tolerance_of",
@@ -100,26 +99,16 @@ def box_words(kind: str) -> tuple[str, str, str]:
     return ("ΔL*", "ΔC*", "ΔH*") if kind == "box-lch" else ("ΔL*", "Δa*", "Δb*")
 
 
-def as_readings(target: Reading | Sequence[Reading]) -> tuple[Reading, ...]:
-    """Return a target's readings.
-
-    Returned: the first is the one reported.
-    """
-    from matchlib.domain import Reading
-
-    return (target,) if isinstance(target, Reading) else tuple(target)
-
-
 def aim_of(
-    target: Reading | Sequence[Reading],
+    readings: Sequence[Reading],
     tolerance: Tolerance | float = 1.0,
     weights: Mapping[str, float] | None = None,
 ) -> Target:
-    """Return a target with what passes.
+    """Return a target of readings, one an angle, with what passes; the first is the one reported.
 
     `weights`: how much a difference counts, by geometry; 1 where none is given.
     """
-    return _aim(as_readings(target), tolerance, tuple((weights or {}).items()))
+    return _aim(tuple(readings), tolerance, tuple((weights or {}).items()))
 
 
 @lru_cache(maxsize=32)  # a slider asks for the same target at every key

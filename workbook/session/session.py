@@ -12,10 +12,9 @@ from typing import TYPE_CHECKING, Any, Self
 
 from matchlib.progress import unmeasured
 from workbook.session.model_cache import FitOutcome, model_of
-from workbook.session.order import as_readings
 from workbook.session.sheet import sheet_of
 from workbook.session.shelf import usual_limits
-from workbook.session.targets import last_tried, one_or_all, reading_of_lab, stages_read
+from workbook.session.targets import last_tried, stages_read
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -29,7 +28,7 @@ if TYPE_CHECKING:
     from matchlib.target import Target
     from matchlib.validation import Repeatability, TableRow
 
-    Tried = tuple[Recipe, Reading | Sequence[Reading]]
+    Tried = tuple[Recipe, tuple[Reading, ...]]
 
 __all__ = ["Session"]
 
@@ -150,14 +149,6 @@ class Session:
         seen = [p.recipe.clear for p in self.archive.panels() if not p.recipe.bare]
         return max(sorted(set(seen), key=str), key=seen.count) if seen else None
 
-    def typed_target(
-        self, lab: Sequence[float], *, illuminant: str = "D65", observer: str = "10"
-    ) -> Reading:
-        """Return typed Lab as a target in the archive's own geometry."""
-        from matchlib.domain import Viewing as View
-
-        return reading_of_lab(lab, View(illuminant, observer, self.geometry))
-
     # Matching
 
     def limits(self, **changes: Any) -> Limits:
@@ -234,7 +225,7 @@ class Session:
     def steer(
         self,
         target: Target,
-        card: Sequence[tuple[Recipe, Reading | tuple[Reading, ...]]],
+        card: Sequence[Tried],
         *,
         own: str | None = None,
         codes: Sequence[str] = (),
@@ -298,7 +289,7 @@ class Session:
         *,
         codes: Sequence[str] = (),
         file: str | Path | None = None,
-        sprayed: Sequence[tuple[Recipe, Reading | Sequence[Reading]]] = (),
+        sprayed: Sequence[Tried] = (),
         limits: Limits | None = None,
     ) -> Advice:
         """Say what to change after the panels sprayed for a target.
@@ -310,7 +301,7 @@ class Session:
         from matchlib.steering import correct
 
         model = self.model_without(codes)
-        tried = [*self.tried(codes, file), *((r, one_or_all(as_readings(x))) for r, x in sprayed)]
+        tried = [*self.tried(codes, file), *sprayed]
         return correct(model, tried, target, limits or self.limits())
 
     def next_panels(

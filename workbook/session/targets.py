@@ -18,7 +18,6 @@ __all__ = [
     "angles_of_panel",
     "lab_of",
     "last_tried",
-    "one_or_all",
     "reading_of_lab",
     "readings_by_angle",
     "samples_of_file",
@@ -121,21 +120,13 @@ def readings_by_angle(readings: Sequence[Reading], *, where: str) -> tuple[Readi
     )
 
 
-def one_or_all(readings: tuple[Reading, ...]) -> Reading | tuple[Reading, ...]:
-    """Return the only reading, or the several angles."""
-    return readings[0] if len(readings) == 1 else readings
-
-
-def last_tried(panel: Panel) -> tuple[Recipe, Reading | tuple[Reading, ...]]:
+def last_tried(panel: Panel) -> tuple[Recipe, tuple[Reading, ...]]:
     """Return what is on a panel, with its last reading at each angle."""
     stage = panel.stages[-1]
-    read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
-    return stage.recipe, one_or_all(read)
+    return stage.recipe, readings_by_angle(stage.last_read, where=f"panel {panel.code}")
 
 
-def stages_read(
-    panel: Panel, clear: str | None = None
-) -> list[tuple[Recipe, Reading | tuple[Reading, ...]]]:
+def stages_read(panel: Panel, clear: str | None = None) -> list[tuple[Recipe, tuple[Reading, ...]]]:
     """Return what was on a card at each of its stages that were read, with the readings.
 
     `clear`: the clear coat that it is to have, where it has none yet.
@@ -146,7 +137,7 @@ def stages_read(
         if stage.readings:
             read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
             kept = replace(stage.recipe, clear=stage.recipe.clear or clear)
-            found.append((kept, one_or_all(read)))
+            found.append((kept, read))
     return found
 
 

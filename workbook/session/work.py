@@ -250,7 +250,7 @@ class Work:
             source=source,
         )
 
-    def rows(self, panel: Panel) -> list[tuple[Recipe, Any]]:
+    def rows(self, panel: Panel) -> list[tuple[Recipe, tuple[Reading, ...]]]:
         """Return a card's stages that were read, with the clear coat that it is to have."""
         return stages_read(panel, self.job.plan.recipe.clear if self.job.plan else None)
 
