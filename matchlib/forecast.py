@@ -7,8 +7,10 @@ prediction itself: how well such a panel comes out.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,12 +20,15 @@ from matchlib.colorimetry.expected import ExpectedDifference
 from matchlib.domain import Lab, Recipe, Viewing, three
 from matchlib.errors import MatchlibError
 from matchlib.outcome import Outcome, outcome_at, outcomes
+from matchlib.plain import recipe_cells, rounded_lab
 from matchlib.regression import FilmPredictor
 from matchlib.target import Aim, Target
 
 __all__ = ["Forecast", "ForecastAngle", "angles_of", "forecast"]
 
 Array = NDArray[np.float64]
+
+_VIEWED = tuple((name, f"viewing.{name}") for name in ("illuminant", "observer", "geometry"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +55,15 @@ class ForecastAngle:
     >>> face.weight, face.difference
     (1.0, 0.0)
     """
+
+    SHOWN: ClassVar = (
+        *_VIEWED,
+        "weight",
+        ("", lambda one: dict(zip(("target_L", "target_a", "target_b"), one.wanted, strict=True))),
+        ("", lambda one: rounded_lab(one.lab)),
+        ("delta_e00", lambda one: round(one.delta_e00, 4)),
+        ("difference", lambda one: round(one.difference, 4)),
+    )
 
     viewing: Viewing
     weight: float
@@ -86,6 +100,22 @@ class Forecast(Outcome):
     >>> len(found.sd_lab), found.expected >= 0
     (3, True)
     """
+
+    SHOWN: ClassVar = (
+        ("", lambda one: recipe_cells(one.recipe)),
+        *_VIEWED,
+        ("", lambda one: dict(zip("Lab", one.lab, strict=True))),
+        ("", lambda one: dict(zip(("sd_L", "sd_a", "sd_b"), one.sd_lab, strict=True))),
+        ("cov", "covariance"),
+        # Of a spread that is known as if from endless panels there are none.
+        ("degrees_of_freedom", lambda one: one.dof if math.isfinite(one.dof) else None),
+        *("delta_e00", "sd_delta_e00", "probability", "against"),
+        ("difference_kind", "tolerance.unit"),
+        ("tolerance", "tolerance.value"),
+        ("tolerance_words", "tolerance.words"),
+        *(("expected_difference", "expected"), ("sd_difference", "sd"), "angles"),
+        ("words", "recipe.words"),
+    )
 
     viewing: Viewing
     delta_e00: float

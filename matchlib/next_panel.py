@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ from matchlib.errors import DomainError
 from matchlib.linear import linearise
 from matchlib.listing import Listing, items_frame
 from matchlib.outcome import Outcome, outcomes
+from matchlib.plain import recipe_cells
 from matchlib.progress import Callback, part_of
 from matchlib.tails import chance_words, dof_of, drawn_out, normal_cloud, symmetric_root
 from matchlib.target import Target
@@ -80,6 +81,12 @@ class TargetPanel(Outcome):
     ('3@3:1', True)
     """
 
+    SHOWN: ClassVar = (
+        ("", lambda one: recipe_cells(one.recipe)),
+        ("", lambda one: dict(zip("Lab", one.lab, strict=True))),
+        *("probability", ("probability_by_second", "passes_by_second"), "words"),
+    )
+
     passes_by_second: float
     words: str
 
@@ -87,6 +94,11 @@ class TargetPanel(Outcome):
 @dataclass(frozen=True)
 class ArchivePanel:
     """A panel worth spraying for the archive."""
+
+    SHOWN: ClassVar = (
+        ("", lambda one: recipe_cells(one.recipe)),
+        *(("uncertainty_before", "before"), ("uncertainty_after", "after"), "words"),
+    )
 
     recipe: Recipe  # what to spray
     # uncertainty over what could be sprayed, root mean square [ΔE00], before this panel and after

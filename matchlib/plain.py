@@ -22,7 +22,16 @@ from cattrs.errors import ForbiddenExtraKeysError
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, Viewing, format_parts
 from matchlib.errors import ArchiveError, MatchlibError
 
-__all__ = ["dump", "from_plain", "load", "shown", "stored_as", "to_plain"]
+__all__ = [
+    "dump",
+    "from_plain",
+    "load",
+    "recipe_cells",
+    "rounded_lab",
+    "shown",
+    "stored_as",
+    "to_plain",
+]
 
 _T = TypeVar("_T")
 
@@ -119,6 +128,16 @@ def _at(value: Any, place: str | Callable[[Any], Any]) -> Any:
     for name in place.split("."):
         value = None if value is None else getattr(value, name)
     return value
+
+
+def recipe_cells(recipe: Recipe) -> dict[str, str | None]:
+    """Return a recipe as it is shown: its four cells, null where a bare ground has nothing."""
+    return {name: text or None for name, text in recipe.cells.items()}
+
+
+def rounded_lab(lab: Iterable[float]) -> dict[str, float]:
+    """Return CIELAB as it is shown where more digits would say nothing."""
+    return dict(zip("Lab", (round(v, 3) for v in lab), strict=True))
 
 
 def stored_as(value: Any) -> Any:

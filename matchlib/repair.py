@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ from matchlib.domain import (
 )
 from matchlib.errors import DomainError
 from matchlib.linear import lab_of_reading
+from matchlib.plain import recipe_cells
 from matchlib.regression import FilmPredictor
 
 __all__ = ["AgedFinish", "Zone", "aged_finish", "blend_in", "fade"]
@@ -100,6 +102,8 @@ class Zone:
     >>> print(first.recipe)
     cherry over silver, 4@6:1
     """
+
+    SHOWN: ClassVar = (("", lambda zone: recipe_cells(zone.recipe)), "lab", "step", "off")
 
     recipe: Recipe
     lab: Lab

@@ -11,12 +11,12 @@ import pytest
 from matchlib.colorimetry import Tolerance, delta_e_cmc
 from matchlib.domain import Reading
 from matchlib.forecast import forecast
+from matchlib.plain import shown
 from matchlib.suggest import suggest
 from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, recipe_at
 from tests.cli_shop import fails, json_of, refused, run
 from workbook.session import Session
-from workbook.session.order import angle_dict
 from workbook.session.targets import angles_of_panel
 
 CMC = Tolerance("CMC", 1.0, 2.0, 1.0)
@@ -312,7 +312,7 @@ def test_predictions_are_by_the_orders_difference_at_every_angle(room, recipes, 
         assert item["sd_difference"] == pytest.approx(own.sd)
         assert item["difference_kind"] == tolerance.unit
         assert item["tolerance_words"] == tolerance.words
-        assert item["angles"] == [angle_dict(a) for a in own.angles]
+        assert item["angles"] == shown(own.angles)
         assert [item[k] for k in "Lab"] == pytest.approx(list(own.angles[0].lab))
     # What is called ΔE00 stays ΔE00 at the first angle, whatever the order names.
     plain = json_of(*PREDICT, "--reading", "face.csv", cwd=room)

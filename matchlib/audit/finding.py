@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from matchlib.domain import Recipe
 
@@ -91,6 +92,12 @@ class Finding:
     >>> found.kind, found.can_fix
     ('reversed ratio', True)
     """
+
+    SHOWN: ClassVar = (
+        *("key", "kind", ("panels", "codes"), "probability", "words", "fix", "can_fix"),
+        *(("written", "evidence.written"), ("proposed", "evidence.proposed")),
+        ("proposed_recipe", "proposed.words"),
+    )
 
     kind: str
     codes: tuple[str, ...]

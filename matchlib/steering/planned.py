@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, ClassVar, overload
 from matchlib.domain import Lab, Recipe
 from matchlib.job import Plan
 from matchlib.listing import items_frame
-from matchlib.plain import shown
+from matchlib.plain import rounded_lab, shown
 from matchlib.sample import own_words
 from matchlib.tails import chance_words
 
@@ -22,17 +22,15 @@ if TYPE_CHECKING:
 __all__ = ["CardPlan", "CardPlans", "Likely", "PlannedReading"]
 
 
-def _rounded(lab: Lab) -> dict[str, float]:
-    return dict(zip("Lab", (round(v, 3) for v in lab), strict=True))
-
-
 @dataclass(frozen=True)
 class PlannedReading:
     """A reading on the way."""
 
     SHOWN: ClassVar = (
-        *("after", ("schedule", lambda one: one.recipe.cells["schedule"])),
-        *(("", lambda one: _rounded(one.lab)), ("sd", lambda one: [round(v, 3) for v in one.sd])),
+        "after",
+        ("schedule", lambda one: one.recipe.cells["schedule"]),
+        ("", lambda one: rounded_lab(one.lab)),
+        ("sd", lambda one: [round(v, 3) for v in one.sd]),
     )
 
     recipe: Recipe  # all that is on the card then, without its clear coat if it is read before that
@@ -50,7 +48,7 @@ class Likely:
     """What follows from a reading that may come."""
 
     SHOWN: ClassVar = (
-        *("case", ("", lambda one: _rounded(one.lab)), "state", "words"),
+        *("case", ("", lambda one: rounded_lab(one.lab)), "state", "words"),
         ("chance", lambda one: round(one.chance, 4)),
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,6 +87,16 @@ class Steering:
     >>> now.chance >= now.now
     True
     """
+
+    SHOWN: ClassVar = (
+        *("state", "now", "chance"),
+        ("", lambda found: dict(zip("Lab", found.finished, strict=True))),
+        *("covariance", ("expected_difference", "difference")),
+        ("film_percent", lambda found: 100.0 * found.film[0]),
+        ("film_sd_percent", lambda found: 100.0 * found.film[1]),
+        ("fits", lambda found: not found.unfitting),
+        *(("looks", "readings_left"), ("doubt", "unfitting"), "options", "words"),
+    )
 
     state: str
     options: tuple[TopUp, ...]

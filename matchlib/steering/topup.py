@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +55,13 @@ class TopUp(Outcome):
     >>> now.best.added.coats
     1
     """
+
+    SHOWN: ClassVar = (
+        *(("schedule", "recipe.schedule"), "added"),
+        ("", lambda one: dict(zip("Lab", one.lab, strict=True))),
+        *("covariance", ("expected_difference", "expected"), "probability", "steered"),
+        *(("pot", "pour"), ("fresh_pot", "fresh"), "words"),
+    )
 
     added: CoatSchedule
     steered: float

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from numpy.typing import ArrayLike
 
@@ -22,6 +23,11 @@ __all__ = ["TableRow", "validation_table"]
 
 SIMPLE = {"nearest panel": NearestPanel, "quadratic ridge": QuadraticRidge}
 """Regressors printed beside."""
+
+
+def _finite(name: str) -> Callable[[TableRow], float | None]:
+    """Show a number, or null where there is none to tell."""
+    return lambda row: None if not math.isfinite(getattr(row, name) or 0.0) else getattr(row, name)
 
 
 @dataclass(frozen=True)
@@ -56,6 +62,17 @@ class TableRow:
     >>> row.by, row.median < row.high
     ('panel', True)
     """
+
+    SHOWN: ClassVar = (
+        *(("left_out", "by"), ("regressor", "name"), ("readings", "panels")),
+        *(("median", _finite("median")), ("mean", _finite("mean"))),
+        *(("p95", _finite("high")), ("times_floor", _finite("floor_ratio"))),
+        (
+            "coverage",
+            lambda row: dict(zip(("50", "80", "90", "95"), row.coverage, strict=False)),
+        ),
+        "note",
+    )
 
     by: str
     name: str

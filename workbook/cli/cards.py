@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from workbook.cli.printing import chance, number, table, wrapped
 
 if TYPE_CHECKING:
-    from matchlib.steering import CardPlans, Steering, TopUp
+    from matchlib.steering import CardPlans, Steering
 
-__all__ = ["plans_text", "steering_as_dict", "steering_text"]
+__all__ = ["plans_text", "steering_text"]
 
 
 def plans_text(found: CardPlans) -> str:
@@ -61,42 +61,3 @@ def steering_text(found: Steering, following: CardPlans | None) -> str:
     if following is not None:
         parts.append(wrapped(f"The next card: {following[0].words}"))
     return "\n\n".join(parts)
-
-
-def steering_as_dict(found: Steering, following: CardPlans | None) -> dict[str, Any]:
-    """Return what to do with a card in progress as plain data.
-
-    `following`: the next card, where this one is lost.
-    """
-    film, sd = found.film
-    return {
-        "state": found.state,
-        "now": found.now,
-        "chance": found.chance,
-        **dict(zip("Lab", found.finished, strict=True)),
-        "covariance": found.covariance.tolist(),
-        "expected_difference": found.difference,
-        "film_percent": 100.0 * film,
-        "film_sd_percent": 100.0 * sd,
-        "looks": found.readings_left,
-        "fits": not found.unfitting,
-        "doubt": found.unfitting,
-        "options": [_option(o) for o in found.options],
-        "words": found.words,
-        "next": None if following is None else following[0],
-    }
-
-
-def _option(one: TopUp) -> dict[str, Any]:
-    return {
-        "schedule": str(one.recipe.schedule),
-        "added": str(one.added),
-        **dict(zip("Lab", one.lab, strict=True)),
-        "covariance": one.covariance.tolist(),
-        "expected_difference": one.expected,
-        "probability": one.probability,
-        "steered": one.steered,
-        "pot": one.pour,
-        "fresh_pot": one.fresh,
-        "words": one.words,
-    }

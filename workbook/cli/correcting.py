@@ -101,7 +101,6 @@ def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]
     """Advice as plain data."""
     from matchlib.correction.scoring import places_of
     from matchlib.forecast import angles_of
-    from workbook.session.order import angle_dict
 
     places, order = places_of(advice.goal, advice.last), aim.tolerance
     film, sd = advice.belief.film
@@ -111,9 +110,7 @@ def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]
         "difference_kind": order.unit,
         "tolerance": order.value,
         "tolerance_words": order.words,
-        "angles": [
-            angle_dict(a) for a in angles_of(aim, [advice.finished[i].tolist() for i in places])
-        ],
+        "angles": angles_of(aim, [advice.finished[i].tolist() for i in places]),
         "fits": not advice.unfitting,
         "film_percent": 100.0 * film,
         "film_sd_percent": 100.0 * sd,
@@ -130,10 +127,10 @@ def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]
 
 
 def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
-    from workbook.session.back import recipe_dict
+    from matchlib.plain import recipe_cells
 
     return {
-        **recipe_dict(scored.recipe),
+        **recipe_cells(scored.recipe),
         **dict(zip("Lab", map(float, scored.lab), strict=True)),
         # Where the order names something else, the expected difference is not a ΔE00.
         "expected_delta_e00": float(scored.expected) if simple else None,
@@ -164,12 +161,14 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
 
 
 def _tell_steering(found: Any, following: Any, minutes: float | None, json_: bool) -> None:
+    from matchlib.plain import shown
     from matchlib.steering import too_soon
-    from workbook.cli.cards import steering_as_dict, steering_text
+    from workbook.cli.cards import steering_text
 
     soon = too_soon(minutes)
     if json_:
-        show_json(steering_as_dict(found, following) | {"question": soon})
+        after = None if following is None else following[0]
+        show_json(shown(found) | {"next": after, "question": soon})
         return
     if soon:
         note(soon)

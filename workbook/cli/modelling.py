@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,6 +23,13 @@ from workbook.cli.many import ManyOptions
 from workbook.cli.results import rests_on, tell_left_out
 from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import KeptOptions, OrderOptions, SearchOptions, TargetOptions, tell_fit
+
+if TYPE_CHECKING:
+    from matchlib.colorimetry import Tolerance
+    from matchlib.forecast import Forecast
+    from matchlib.readings import RecipeRow
+    from matchlib.target import Target
+    from workbook.session import Session
 
 __all__: list[str] = []
 
@@ -54,11 +63,11 @@ def _predict(
     as read there, and degrees_of_freedom those of the Student's t that such readings follow.
     """
     order, weights = passing.parsed()
+    from matchlib.plain import shown
     from matchlib.readings import read_recipes
     from workbook.cli.results import predictions_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
-    from workbook.session.predicting import forecast_dict, predict_rows
 
     with Session.open(archive, write=False) as session:
         today.tell(session)
@@ -72,9 +81,7 @@ def _predict(
         tell_fit(session)  # what is wrong with target or tables was refused before it
         if aim is not None:
             unseen = aim_words(session.model, aim)
-        by_file = [
-            predict_rows(session, rows, name, target=aim, tolerance=order) for name, rows in tables
-        ]
+        by_file = [_predict_rows(session, rows, name, aim, order) for name, rows in tables]
         found = [each for file_found in by_file for each in file_found]
         left_out = rests_on(session, [p.recipe for _, p in found])
     if unseen:
@@ -83,14 +90,42 @@ def _predict(
         names = [n for n, held in zip(recipes, by_file, strict=True) for _ in held]
         show_json(
             [
-                forecast_dict(*each) | {"left_out": codes, "file": name}
-                for each, codes, name in zip(found, left_out, names, strict=True)
+                {"panel": code} | shown(each) | {"left_out": codes, "file": name}
+                for (code, each), codes, name in zip(found, left_out, names, strict=True)
             ]
         )
     else:
         for name, held in zip(recipes, by_file, strict=True):
             show((f"{name}:\n" if len(recipes) > 1 else "") + predictions_text(held, order))
         tell_left_out(left_out)
+
+
+def _predict_rows(
+    session: Session, rows: Sequence[RecipeRow], name: str, aim: Target | None, order: Tolerance
+) -> list[tuple[str | None, Forecast]]:
+    """Predict the next panel of every row of a table of recipes, each with its panel's code.
+
+    A row that does not say whether it is under clear coat, or in which geometry it would be
+    read, is taken as the archive mostly is.
+    """
+    from matchlib.forecast import forecast
+
+    clear, geometry = session.clear, session.geometry
+    recipes, viewings = [], []
+    for r in rows:
+        usual = "clear" not in r.stated
+        recipes.append(replace(r.recipe, clear=clear) if usual else r.recipe)
+        own = "geometry" not in r.stated
+        viewings.append(replace(r.viewing, geometry=geometry) if own else r.viewing)
+    found = forecast(
+        session.model,
+        recipes,
+        aim,
+        viewings=viewings,
+        tolerance=order,
+        places=[f"{name}, row {r.row}" for r in rows],
+    )
+    return [(r.panel, each) for r, each in zip(rows, found, strict=True)]
 
 
 def _match(

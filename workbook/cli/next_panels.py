@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -52,6 +52,7 @@ def _next(
     archive most about all that the shop could spray.
     """
     order, weights = passing.parsed()
+    from matchlib.plain import shown
     from workbook.session import Session
     from workbook.session.order import aim_of
 
@@ -84,7 +85,7 @@ def _next(
             "card": card,
         }
         rows = zip(found, left_out, strict=True)
-        show_json([_as_dict(panel) | {"left_out": codes} | of_all for panel, codes in rows])
+        show_json([shown(panel) | {"left_out": codes} | of_all for panel, codes in rows])
         return
     if why_not:
         from workbook.cli.printing import wrapped
@@ -96,8 +97,8 @@ def _next(
 
 def _teach(session: Session, limits: Limits, top: int, *, json_: bool) -> None:
     """Show the panels that would teach the archive most."""
+    from matchlib.plain import shown
     from workbook.cli.printing import wrapped
-    from workbook.session.back import recipe_dict
 
     if not session.archive.colours():
         raise FitError(
@@ -110,34 +111,12 @@ def _teach(session: Session, limits: Limits, top: int, *, json_: bool) -> None:
     plan = session.plan_panels(limits, top=top)
     left_out = session.left_out_each(p.recipe for p in plan.panels)
     if json_:
-        show_json(
-            [
-                {
-                    **recipe_dict(p.recipe),
-                    "uncertainty_before": float(p.before),
-                    "uncertainty_after": float(p.after),
-                    "words": p.words,
-                    "left_out": codes,
-                }
-                for p, codes in zip(plan.panels, left_out, strict=True)
-            ]
-        )
+        rows = zip(plan.panels, left_out, strict=True)
+        show_json([shown(panel) | {"left_out": codes} for panel, codes in rows])
         return
     show(wrapped(plan.words))
     show(wrapped("\n".join(f"{i}. {p.words}" for i, p in enumerate(plan.panels, 1))))
     tell_left_out(left_out)
-
-
-def _as_dict(panel: TargetPanel) -> dict[str, Any]:
-    from workbook.session.back import recipe_dict
-
-    return {
-        **recipe_dict(panel.recipe),
-        **dict(zip("Lab", map(float, panel.lab), strict=True)),
-        "probability": float(panel.probability),
-        "probability_by_second": float(panel.passes_by_second),
-        "words": panel.words,
-    }
 
 
 def _tell(

@@ -304,13 +304,12 @@ def _coverage(
 def _repeatability(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:
     """Say how well the shop repeats itself: by reading, panel, sprayer and lot; and the floor."""
     from matchlib.validation import repeatability
-    from workbook.cli.trust import floor_dict
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:
         tell_fit(session)
         found = repeatability(session.archive.panels(), session.model)
     if json_:
-        show_json(floor_dict(found))
+        show_json(found)
     else:
         show("\n".join([*(c.words for c in found.components), found.words]))

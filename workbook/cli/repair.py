@@ -24,15 +24,9 @@ _LED = (
 
 def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
     from workbook.cli.printing import number, table, wrapped
-    from workbook.session.back import recipe_dict
 
     if json_:
-        show_json(
-            [
-                {**recipe_dict(z.recipe), "lab": list(z.lab), "step": z.step, "off": z.off}
-                for z in zones
-            ]
-        )
+        show_json(zones)
         return
     rows = [
         (

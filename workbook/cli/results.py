@@ -26,21 +26,17 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
     difference, its spread and the chance are by the tolerance, at the worst angle.
     """
     from matchlib.forecast import angles_of
-    from workbook.session.back import recipe_dict
-    from workbook.session.order import angle_dict
+    from matchlib.plain import recipe_cells, rounded_lab
 
     tolerance, rows = found.target.tolerance, []
     for rank, item in enumerate(found, 1):
-        light, red, yellow = (round(v, 3) for v in item.lab)
         expected, sd = round(item.expected, 4), round(item.sd, 4)
         rows.append(
             {
                 "rank": rank,
-                **recipe_dict(item.recipe),
+                **recipe_cells(item.recipe),
                 "words": item.recipe.words,
-                "L": light,
-                "a": red,
-                "b": yellow,
+                **rounded_lab(item.lab),
                 "delta_e00": round(item.delta_e00, 4),
                 "expected_delta_e00": expected,
                 "sd_delta_e00": sd,
@@ -58,7 +54,7 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
                 "road": item.combination,
                 "why": item.why,
                 "note": item.note,
-                "angles": [angle_dict(a) for a in angles_of(found.target, item.labs)],
+                "angles": angles_of(found.target, item.labs),
                 "reachable": found.reachable,
                 "reach": round(found.reach, 4),
                 "miss": found.why_not,

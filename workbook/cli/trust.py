@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,9 +21,9 @@ from workbook.cli.many import WorkersOptions
 from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
-    from matchlib.validation import Repeatability, TableRow
+    from matchlib.validation import TableRow
 
-__all__ = ["floor_dict", "validation_text"]
+__all__ = ["validation_text"]
 
 _USUAL = ("panel", "recipe", "ground")
 
@@ -85,8 +85,8 @@ def _fit(
                 "panels": panels,
                 "fit": outcome.how,
                 "file": None if outcome.file is None else str(outcome.file),
-                "validation": [_row_dict(r) for r in rows],
-                "repeatability": None if floor is None else floor_dict(floor),
+                "validation": rows,
+                "repeatability": floor,
             }
         )
         return
@@ -126,7 +126,7 @@ def _audit(
         raise typer.BadParameter("give --fix or --ignore, not both")
     from workbook.cli.printing import wrapped
     from workbook.session import Session
-    from workbook.session.auditing import finding_dict, finding_text, findings_of, fix_findings
+    from workbook.session.auditing import finding_text, findings_of, fix_findings
 
     with Session.open(archive, write=bool(fix or ignore)) as session:
         tell_fit(session)
@@ -134,7 +134,7 @@ def _audit(
         if fix:
             done = fix_findings(session.archive, found, who=who)
             if json_:
-                show_json([{"panel": d.panel, "change": d.change, "words": d.words} for d in done])
+                show_json(done)
             else:
                 show("\n".join(wrapped(d.text) for d in done))
             return
@@ -142,11 +142,11 @@ def _audit(
             for chosen in found:
                 session.archive.ignore(chosen.key, who=who)
             keys = ", ".join(f.key for f in found)
-            show_json([finding_dict(f) for f in found]) if json_ else show(f"Set aside: {keys}")
+            show_json(found) if json_ else show(f"Set aside: {keys}")
             return
         panels = len(session.archive)
     if json_:
-        show_json([finding_dict(f) for f in found])
+        show_json(found)
     elif not found:
         show(f"Nothing looks wrong in {panels} panels.")
     else:
@@ -179,23 +179,6 @@ def validation_text(rows: Sequence[TableRow]) -> str:
     return table(header, cells, right="  rrrrrr")
 
 
-def _row_dict(row: TableRow) -> dict[str, Any]:
-    def finite(value: float | None) -> float | None:
-        return None if value is None or not math.isfinite(value) else float(value)
-
-    return {
-        "left_out": row.by,
-        "regressor": row.name,
-        "readings": int(row.panels),
-        "median": finite(row.median),
-        "mean": finite(row.mean),
-        "p95": finite(row.high),
-        "times_floor": finite(row.floor_ratio),
-        "coverage": dict(zip(("50", "80", "90", "95"), map(float, row.coverage), strict=False)),
-        "note": row.note,
-    }
-
-
 def _noting() -> Callable[[float | None, str], None]:
     """Say each piece of the work once, when it begins."""
     last = ""
@@ -207,26 +190,3 @@ def _noting() -> Callable[[float | None, str], None]:
             note(f"{words[:1].upper()}{words[1:]} ...")
 
     return step
-
-
-def floor_dict(floor: Repeatability) -> dict[str, Any]:
-    """Return how well a shop repeats itself as plain data."""
-    return {
-        "floor": float(floor.floor),
-        "low": float(floor.low),
-        "high": float(floor.high),
-        "measured": None if floor.measured is None else float(floor.measured),
-        "repeats": int(floor.repeats),
-        "components": [
-            {
-                "name": c.name,
-                "sd": float(c.sd),
-                "low": float(c.low),
-                "high": float(c.high),
-                "difference": float(c.difference),
-                "words": c.words,
-            }
-            for c in floor.components
-        ],
-        "words": floor.words,
-    }

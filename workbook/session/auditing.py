@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from matchlib.errors import ArchiveError
 
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Fixed",
-    "finding_dict",
     "finding_text",
     "findings_of",
     "fix_findings",
@@ -36,23 +35,6 @@ def finding_text(found: Finding) -> str:
     press = f" (--fix {shlex.quote(found.key)})" if found.can_fix else ""
     lines.append(f"Fix: {found.fix}{press}")
     return "\n".join(lines)
-
-
-def finding_dict(found: Finding) -> dict[str, Any]:
-    """Return a finding as plain data."""
-    evidence, proposed = found.evidence, found.proposed
-    return {
-        "key": found.key,
-        "kind": found.kind,
-        "panels": list(found.codes),
-        "probability": float(found.probability),
-        "words": found.words,
-        "fix": found.fix,
-        "can_fix": found.can_fix,
-        "written": None if evidence is None else float(evidence.written),
-        "proposed": None if evidence is None else float(evidence.proposed),
-        "proposed_recipe": None if proposed is None else proposed.words,
-    }
 
 
 @dataclass(frozen=True, slots=True)

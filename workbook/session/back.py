@@ -15,11 +15,12 @@ from matchlib.domain import (
     lots_text,
 )
 from matchlib.errors import DomainError
+from matchlib.plain import recipe_cells
 
 if TYPE_CHECKING:
     from matchlib.mixing import RatioQuestion, StatedCheck
 
-__all__ = ["Draft", "date_of", "draft_panel", "recipe_dict"]
+__all__ = ["Draft", "date_of", "draft_panel"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,7 @@ class Draft:
 
     SHOWN: ClassVar = (
         ("panel", "panel.code"),
-        ("", lambda draft: recipe_dict(draft.panel.recipe)),
+        ("", lambda draft: recipe_cells(draft.panel.recipe)),
         ("words", "panel.recipe.words"),
         ("readings", lambda draft: len(draft.panel.readings)),
         *("questions", "stated"),
@@ -75,11 +76,6 @@ class Draft:
             lines.append(self.stated.text[0].upper() + self.stated.text[1:])
         lines += [f"Ask first: {q.text}" for q in self.questions]
         return "\n".join(lines)
-
-
-def recipe_dict(recipe: Recipe) -> dict[str, str | None]:
-    """Return a recipe as plain data, for JSON: what a bare ground lacks is null."""
-    return {name: text or None for name, text in recipe.cells.items()}
 
 
 def date_of(text: str) -> dt.date | None:

@@ -10,14 +10,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from matchlib.errors import TargetError
 
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
     from matchlib.domain import Reading
-    from matchlib.forecast import ForecastAngle
     from matchlib.regression import FilmPredictor
     from matchlib.target import Target
 
@@ -26,7 +25,6 @@ __all__ = [
     "KINDS",
     "aim_of",
     "aim_words",
-    "angle_dict",
     "box_words",
     "kind_of",
     "tolerance_of",
@@ -140,20 +138,6 @@ def _aim(
     return Target.of_readings(
         readings, weights=[known.get(g, 1.0) for g in have], tolerance=tolerance
     )
-
-
-def angle_dict(angle: ForecastAngle) -> dict[str, Any]:
-    """Return how a colour compares at one angle as plain data."""
-    return {
-        "illuminant": angle.viewing.illuminant,
-        "observer": angle.viewing.observer,
-        "geometry": angle.viewing.geometry,
-        "weight": angle.weight,
-        **dict(zip(("target_L", "target_a", "target_b"), angle.wanted, strict=True)),
-        **dict(zip("Lab", (round(v, 3) for v in angle.lab), strict=True)),
-        "delta_e00": round(angle.delta_e00, 4),
-        "difference": round(angle.difference, 4),
-    }
 
 
 def aim_words(model: FilmPredictor, aim: Target) -> str:
