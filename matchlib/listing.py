@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import fields, is_dataclass
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, overload
 
 from matchlib.colorimetry import to_srgb
 from matchlib.domain import Panel, Recipe
@@ -14,7 +14,7 @@ from matchlib.domain import Panel, Recipe
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Listing", "html_of", "items_frame"]
+__all__ = ["Listing", "Ranked", "html_of", "items_frame"]
 
 Item = TypeVar("Item")
 
@@ -32,6 +32,26 @@ class Listing(tuple[Item, ...]):
 
     def _repr_html_(self) -> str:
         return html_of(self.to_frame())
+
+
+class Ranked(Sequence[Item]):
+    """Results, best first, of which more is said: a dataclass that has them as its `items`."""
+
+    items: tuple[Item, ...]
+
+    @overload
+    def __getitem__(self, index: int) -> Item: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Item, ...]: ...
+    def __getitem__(self, index: int | slice) -> Item | tuple[Item, ...]:
+        return self.items[index]
+
+    def __len__(self) -> int:
+        return len(self.items)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table, one row an item."""
+        return items_frame(self.items)
 
 
 def items_frame(items: Iterable[Any]) -> pd.DataFrame:

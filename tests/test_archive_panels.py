@@ -6,8 +6,6 @@ import dataclasses
 import json
 import math
 import pickle
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -313,18 +311,6 @@ def test_photos_are_kept_with_their_panel(place: str) -> None:
             with pytest.raises(ArchiveError, match=words):
                 archive.attach(code, name, data)
         assert archive.attachments("A1") == (kept,)
-
-
-def test_opening_a_current_archive_loads_neither_alembic_nor_pandas(tmp_path: Path) -> None:
-    code = (
-        "import sys; from matchlib.archive import Archive\n"
-        f"a = Archive.open({str(tmp_path / 'a.db')!r}, create=True); a.panels(); a.content_hash()\n"
-        "print(sorted({'alembic', 'pandas', 'scipy', 'openpyxl'} & sys.modules.keys()))"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=Path.cwd()
-    )
-    assert done.stdout.strip() == "[]"
 
 
 def test_errors_survive_the_way_back_from_a_worker(tmp_path: Path) -> None:

@@ -5,8 +5,6 @@ Values printed in papers and standards stand apart, in tests/published.
 
 from __future__ import annotations
 
-import subprocess
-import sys
 import warnings
 from typing import Any
 
@@ -172,21 +170,3 @@ def test_screen_colours_are_those_of_colour_science(colour: Any) -> None:
     theirs = colour.XYZ_to_sRGB(xyz)
     assert inside.sum() > 200
     np.testing.assert_allclose(rgb[inside], np.clip(theirs[inside], 0, 1), atol=2e-3)
-
-
-# Cost of starting
-
-
-def test_colour_science_is_not_loaded() -> None:
-    code = (
-        "import numpy as np, sys\n"
-        "from matchlib import colorimetry as c\n"
-        "lab = c.reflectance_to_lab(np.full((2, 31), 0.4))\n"
-        "c.expected_delta_e00(lab[0], lab, np.eye(3), tolerance=1.0)\n"
-        "from matchlib.readings.photo import standard_chart_lab\n"
-        "standard_chart_lab()\n"
-        "c.to_srgb(lab), c.interpolate_reflectance(np.arange(400, 701, 20.0), np.ones(16))\n"
-        "print(sorted({'colour', 'scipy', 'pandas', 'sklearn'} & set(sys.modules)))"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"

@@ -1,7 +1,5 @@
 """The invented workshop has what a demonstration and its training need."""
 
-import subprocess
-import sys
 from collections import Counter
 
 import numpy as np
@@ -139,10 +137,3 @@ def test_targets_are_what_they_say(panels):
         for r in (2, 4, 8)
     ]
     assert delta_e00(np.array(neat), lab_of(targets["pond reed"])).min() > 8
-
-
-def test_importing_reads_nothing_and_loads_nothing_heavy():
-    heavy = "('colour', 'pandas', 'scipy')"
-    code = f"import sys, matchlib.demo; print([m for m in {heavy} if m in sys.modules])"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"

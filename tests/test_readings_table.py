@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import subprocess
-import sys
 
 import pytest
 
@@ -301,18 +299,6 @@ def test_tiles_are_no_panels(table):
     )
     assert [(t.tile, t.reading.lab[0]) for t in report.tiles] == [("white", 95.0), ("check", 50.0)]
     assert report.panels == ()
-
-
-def test_reading_a_csv_loads_nothing_heavy(table):
-    code = (
-        "import sys; from matchlib.domain import Viewing; from matchlib.readings import read_file;"
-        "read_file(sys.argv[1], viewing=Viewing());"
-        "print({'openpyxl', 'pandas', 'colour', 'numpy', 'colour_cxf'} & set(sys.modules))"
-    )
-    out = subprocess.run(
-        [sys.executable, "-c", code, str(table(GOOD))], capture_output=True, text=True, check=True
-    )
-    assert out.stdout.strip() == "set()"
 
 
 def test_a_number_of_hundreds_of_digits_is_refused_in_words(table):

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, ClassVar, overload
+from typing import TYPE_CHECKING, ClassVar
 
 from matchlib.domain import Lab, Recipe
 from matchlib.job import Plan
-from matchlib.listing import items_frame
+from matchlib.listing import Ranked
 from matchlib.plain import rounded_lab, shown
 from matchlib.sample import own_words
 from matchlib.tails import chance_words
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from matchlib.suggest import Suggestion, Suggestions
     from matchlib.target import Target
 
@@ -165,7 +162,7 @@ class CardPlan:
 
 
 @dataclass(frozen=True)
-class CardPlans(Sequence[CardPlan]):
+class CardPlans(Ranked[CardPlan]):
     """Plans, best first.
 
     Parameters
@@ -197,16 +194,6 @@ class CardPlans(Sequence[CardPlan]):
     suggestions: Suggestions
     notes: tuple[str, ...] = ()
 
-    def to_frame(self) -> pd.DataFrame:
-        """Return a table, one row a plan.
-
-        Returns
-        -------
-        DataFrame
-            Both recipes of `CardPlan`, and the chances.
-        """
-        return items_frame(self.items)
-
     def ranked(self, top: int) -> Suggestions:
         """Return the recipes to spray blind, those of the plans first and in their order.
 
@@ -226,16 +213,3 @@ class CardPlans(Sequence[CardPlan]):
         # Which of them are as good as others blind was said of another order.
         kept = [replace(s, note="") if self.readings else s for s in [*own, *more][:top]]
         return replace(self.suggestions, items=tuple(kept))
-
-    @overload
-    def __getitem__(self, index: int) -> CardPlan: ...
-    @overload
-    def __getitem__(self, index: slice) -> Sequence[CardPlan]: ...
-    def __getitem__(self, index: int | slice) -> CardPlan | Sequence[CardPlan]:
-        return self.items[index]
-
-    def __len__(self) -> int:
-        return len(self.items)
-
-    def __iter__(self) -> Iterator[CardPlan]:
-        return iter(self.items)

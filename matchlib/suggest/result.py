@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.listing import html_of, items_frame
+from matchlib.listing import Ranked, html_of
 from matchlib.outcome import Outcome
 from matchlib.sample import own_words
 from matchlib.suggest.reach import OUT_OF_REACH
 from matchlib.tails import chance_words
 from matchlib.target import Target
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = ["Suggestion", "Suggestions", "with_ties"]
 
@@ -85,7 +81,7 @@ class Suggestion(Outcome):
 
 
 @dataclass(frozen=True, repr=False)
-class Suggestions(Sequence[Suggestion]):
+class Suggestions(Ranked[Suggestion]):
     """Suggestions, best first.
 
     Parameters
@@ -122,30 +118,6 @@ class Suggestions(Sequence[Suggestion]):
     def reachable(self) -> bool:
         """Whether the target is not out of reach; it may be doubtful."""
         return self.reach >= OUT_OF_REACH
-
-    @overload
-    def __getitem__(self, index: int) -> Suggestion: ...
-    @overload
-    def __getitem__(self, index: slice) -> Sequence[Suggestion]: ...
-    def __getitem__(self, index: int | slice) -> Suggestion | Sequence[Suggestion]:
-        return self.items[index]
-
-    def __len__(self) -> int:
-        return len(self.items)
-
-    def __iter__(self) -> Iterator[Suggestion]:
-        return iter(self.items)
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return a table, one row a suggestion.
-
-        Returns
-        -------
-        DataFrame
-            Columns ``ground``, ``colour``, ``schedule``, ``clear``, ``L``, ``a``, ``b`` as
-            predicted, and those of the numbers and words of `Suggestion`.
-        """
-        return items_frame(self.items)
 
     def __repr__(self) -> str:
         lines = [f"Suggestions for {self.target}:", *(f"  {item!r}" for item in self.items)]

@@ -2,10 +2,9 @@
 
 Each takes the same X and y, sees the bare ground's Lab (so that a ground left out is not a name it
 never saw), the colours as shares, colour fraction and coats, and the process and the boosting log
-strength too; each is tuned inside the training rows only. The two "by hand" are given what the
-film's physics would suggest besides: log strength and its product with each colour. Beside them
-stands the process that the film regression stacks with its law, by itself. Spectra are turned to
-Lab first, which is what they are asked for.
+strength too; each is tuned inside the training rows only. Beside them stands the process that the
+film regression stacks with its law, by itself. Spectra are turned to Lab first, which is what they
+are asked for.
 """
 
 from __future__ import annotations
@@ -39,9 +38,7 @@ __all__ = [
     "gaussian_process",
     "nearest",
     "process_alone",
-    "process_by_hand",
     "ridge",
-    "ridge_by_hand",
 ]
 
 _SMALL = 0.02  # keeps the logarithm of a bare ground's strength finite, below any strength used
@@ -50,9 +47,8 @@ _SMALL = 0.02  # keeps the logarithm of a bare ground's strength finite, below a
 class _Features:
     """Rows of the table as numbers: bare ground Lab, fraction, coats, colour shares, and more.
 
-    ``more`` is "" for that alone, "log" for log strength too, "crossed" for log strength, strength
-    and log strength by colour, "by colour" for the last two alone, "laid" for strength by colour
-    and nothing else beside the ground.
+    ``more`` is "" for that alone, "log" for log strength too, "laid" for strength by colour and
+    nothing else beside the ground.
     """
 
     def __init__(self, X: pd.DataFrame, lab: Array, *, more: str) -> None:
@@ -93,12 +89,8 @@ class _Features:
                         share[self.colours.index(name)] = part
             log = np.log(strength + _SMALL) - np.log(_SMALL)
             fraction = strength / coats if coats else 0.0
-            if self.more == "crossed":
-                base += [log, strength, fraction, coats, *share, *(share * log)]
-            elif self.more == "laid":
+            if self.more == "laid":
                 base += [*(share * strength)]
-            elif self.more == "by colour":
-                base += [log, coats, *(share * log), *(share * strength)]
             else:
                 base += [fraction, coats, *share, *([log] if self.more == "log" else [])]
             rows.append(base)
@@ -225,21 +217,9 @@ def boosting() -> Rival:
     )
 
 
-def ridge_by_hand() -> Rival:
-    """The same ridge with log strength crossed with the colours."""
-    return Rival(_ridge, more="crossed")
-
-
-def process_by_hand() -> Rival:
-    """The same process on log strength a colour."""
-    return Rival(_Process, more="by colour")
-
-
 RIVALS: dict[str, Callable[[], Rival]] = {
     "nearest": nearest,
     "ridge": ridge,
     "gp": gaussian_process,
     "boosting": boosting,
-    "ridge by hand": ridge_by_hand,
-    "gp by hand": process_by_hand,
 }

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from workbook.session.pot import PotRequest, densities_of, pot_of
+
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
     from matchlib.mixing import Pot
-    from workbook.session.pot import PotRequest
 
 __all__ = ["JobOptions"]
 
 
 @dataclass(frozen=True, slots=True)
-class JobOptions:
+class JobOptions(PotRequest):
     """A job, and how its quantities are told.
 
     `density`: such as ``carrier=0.87``. `unit`: in which volumes are told.
@@ -79,15 +80,6 @@ class JobOptions:
         """Whether it says what is to be sprayed."""
         return any((self.area, self.work, self.sheet, self.tube, self.sphere))
 
-    @property
-    def job(self) -> PotRequest:
-        """The job as the session takes it."""
-        from workbook.session.pot import PotRequest
-
-        return PotRequest(**{field.name: getattr(self, field.name) for field in fields(PotRequest)})
-
     def pots(self, recipe: Recipe) -> Pot:
         """Return the pots of the job."""
-        from workbook.session.pot import densities_of, pot_of
-
-        return pot_of(recipe, self.job, densities=densities_of(self.density or []))
+        return pot_of(recipe, self, densities=densities_of(self.density or []))

@@ -115,7 +115,7 @@ def _mix(
     costs = None
     if pots is not None and (buy or take):
         with Session.open(archive, write=take) as session:
-            costs = bill(pots, stock_of(session.archive), labour=labour_of(job.job))
+            costs = bill(pots, stock_of(session.archive), labour=labour_of(job))
             if take:
                 take_off(session.archive, costs)
     if json_:
