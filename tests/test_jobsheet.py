@@ -12,14 +12,16 @@ from pypdf import PdfReader
 
 from matchlib import mixing
 from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE, cautions_at
-from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from matchlib.colorimetry import Tolerance
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.explain import CoatReadings
 from matchlib.explain.coats import CoatReading
+from matchlib.forecast import ForecastAngle
 from matchlib.trade import TROUBLES
 from tests.printed import printed, squeezed
 from tests.trade_words import MIXES
-from workbook.jobsheet import PRINT_NOTE, AngleRow, JobSheet, jobsheet_pdf
+from workbook.jobsheet import PRINT_NOTE, JobSheet, jobsheet_pdf
 from workbook.paper import paper_size
 
 USE = mixing.CoatUse.of_film(12, volume_solids=0.3, transfer=mixing.TransferRange(0.6, 0.7))
@@ -208,20 +210,21 @@ def test_other_papers_are_refused(paper):
 
 
 def test_the_tolerance_is_printed_as_the_order_names_it_and_every_angle_has_its_line():
+    face, flop = (Viewing(geometry=angle) for angle in ("45as15", "45as110"))
     angles = (
-        AngleRow("45as15", 2.0, (61.0, 10.0, 5.0), (60.2, 10.4, 4.8), "CMC(2:1) 0.44"),
-        AngleRow("45as110", 1.0, (22.0, 4.0, 1.0), (22.6, 4.1, 1.3), "CMC(2:1) 0.71"),
+        ForecastAngle(face, 2.0, (61.0, 10.0, 5.0), (60.2, 10.4, 4.8), 0.6, 0.44),
+        ForecastAngle(flop, 1.0, (22.0, 4.0, 1.0), (22.6, 4.1, 1.3), 0.6, 0.71),
     )
     sheet = dataclasses.replace(
         job(),
-        tolerance="CMC(2:1) at most 1, at every angle",
-        measure="CMC(2:1)",
+        tolerance=Tolerance("CMC", 1.0, 2.0, 1.0),
         difference="CMC(2:1) 0.71, at the worst angle",
         angles=angles,
     )
     text = printed(jobsheet_pdf(sheet))
     for words in (
         "Tolerance: CMC(2:1) at most 1, at every angle",
+        "CMC(2:1) 0.44",
         "Accept, against the target: CMC(2:1) at most 1, at every angle.",
         "L* 61.0 a* 10.0 b* 5.0",
         "L* 22.6 a* 4.1 b* 1.3",

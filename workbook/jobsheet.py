@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 from reportlab.lib.units import mm
 from reportlab.platypus import KeepTogether, SimpleDocTemplate, Spacer
 
+from matchlib.colorimetry import Tolerance
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.explain import CoatReadings
@@ -32,7 +33,6 @@ from workbook.sheet_booth import (
     troubles,
 )
 from workbook.sheet_parts import (
-    AngleRow,
     CupPicture,
     LabelBox,
     Swatches,
@@ -43,7 +43,10 @@ from workbook.sheet_parts import (
     para,
 )
 
-__all__ = ["PRINT_NOTE", "AngleRow", "JobSheet", "jobsheet_pdf"]
+if TYPE_CHECKING:
+    from matchlib.forecast import ForecastAngle
+
+__all__ = ["PRINT_NOTE", "JobSheet", "jobsheet_pdf"]
 
 PRINT_NOTE = (
     "Print is not a colour reference: the swatches are for orientation, the numbers and the "
@@ -61,14 +64,12 @@ class JobSheet:
     `title`: heading, such as the job's name. `recipe`: what is sprayed. `whole`: all that is on the
     card in the end, where the coats go on one that has some. `target_name`: what is matched.
     `target_lab`, `predicted_lab`: CIELAB, under `viewing`. `viewing`: light, observer and geometry
-    of both, in words. `difference`: predicted difference from the target, with its unit. `sd`:
-    standard deviation of the next panel's difference, in the unit `measure`. `chance`: chance that
-    it lies within `tolerance` [-]. `tolerance`: what is accepted, in words. `measure`: what is
-    written down of the panel's difference: ``ΔE00``, ``CMC(2:1)``, or ``share of the box``.
-    `angles`: where the target holds several, all of them. `pot`: quantities. `unit`: unit of
-    volume. `coats`: what the card should read after each coat. `evenness`, `metamerism`: what was
-    found, in words. `notes`: lines to add. `panel_code`: code of the panel to be sprayed; without
-    one there is no label. `date`: of the sheet. `customer`: may be empty.
+    of both, in words. `difference`: predicted difference from the target, in words. `sd`: standard
+    deviation of the next panel's difference, in the unit of `tolerance`. `chance`: that it lies
+    within it [-]. `angles`: where the target holds several, all of them. `pot`: quantities. `unit`:
+    of volume. `coats`: what the card should read after each coat. `evenness`, `metamerism`: what
+    was found, in words. `notes`: lines to add. `panel_code`: code of the panel to be sprayed;
+    without one there is no label. `date`: of the sheet. `customer`: may be empty.
     """
 
     title: str
@@ -80,9 +81,8 @@ class JobSheet:
     difference: str = ""
     sd: float | None = None
     chance: float | None = None
-    tolerance: str = "ΔE00 at most 1"
-    measure: str = "ΔE00"
-    angles: tuple[AngleRow, ...] = ()
+    tolerance: Tolerance = field(default_factory=Tolerance)
+    angles: tuple[ForecastAngle, ...] = ()
     pot: Pot | None = None
     unit: str = "ml"
     coats: CoatReadings | None = None
@@ -93,6 +93,11 @@ class JobSheet:
     date: dt.date | None = None
     customer: str = ""
     whole: Recipe | None = None
+
+    @property
+    def accepted(self) -> str:
+        """What passes, in words."""
+        return self.tolerance.words + (", at every angle" if self.angles else "")
 
 
 def _match(sheet: JobSheet, width: float) -> list[Any]:
@@ -112,14 +117,19 @@ def _match(sheet: JobSheet, width: float) -> list[Any]:
         facts.append(labelled("Predicted difference:", sheet.difference))
     if sheet.sd is not None:
         facts.append(labelled("Uncertainty of the next panel:", f"± {sheet.sd:.2f} (one sd)"))
-    facts.append(labelled("Tolerance:", sheet.tolerance))
+    facts.append(labelled("Tolerance:", sheet.accepted))
     if sheet.chance is not None:
         facts.append(labelled("Chance of being within it:", chance_words(sheet.chance)))
     if not named:
         return [*head("To match"), *facts]
     left = 96 * mm
     body = grid([[Swatches(named), facts]], (left, width - left), lines=False)
-    return [*head("To match"), body, *angle_grid(sheet.angles, width), para(PRINT_NOTE, 8)]
+    return [
+        *head("To match"),
+        body,
+        *angle_grid(sheet.angles, sheet.tolerance, width),
+        para(PRINT_NOTE, 8),
+    ]
 
 
 def _recipe(sheet: JobSheet, width: float) -> list[Any]:
@@ -217,11 +227,11 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
             labelled(
                 "Expect to read:",
                 lab_words(sheet.predicted_lab)
-                + f" ({sheet.viewing}). Accept, against the target: {sheet.tolerance}.",
+                + f" ({sheet.viewing}). Accept, against the target: {sheet.accepted}.",
             )
         )
-    angles = [a.geometry for a in sheet.angles]
-    out += reading_lines(angles, sheet.measure, width, labelled_below=bool(sheet.panel_code))
+    angles = [a.viewing.geometry for a in sheet.angles]
+    out += reading_lines(angles, sheet.tolerance.unit, width, labelled_below=bool(sheet.panel_code))
     remarks = [
         labelled(label, text)
         for label, text in (("Evenness:", sheet.evenness), ("Other lights:", sheet.metamerism))

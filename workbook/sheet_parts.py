@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 from reportlab.lib import colors
@@ -20,8 +19,11 @@ from workbook.cup import cup_layers, label_heights
 from workbook.label import label_lines, place_label
 from workbook.paper import BOLD, REGULAR, draw_qr, printable, wrap
 
+if TYPE_CHECKING:
+    from matchlib.colorimetry import Tolerance
+    from matchlib.forecast import ForecastAngle
+
 __all__ = [
-    "AngleRow",
     "CupPicture",
     "LabelBox",
     "Swatches",
@@ -286,22 +288,7 @@ def grid(rows: list[list[Any]], widths: Sequence[float], *, lines: bool = True) 
     )
 
 
-@dataclass(frozen=True, slots=True)
-class AngleRow:
-    """Wanted and predicted at one of several angles.
-
-    `geometry`: such as ``45as15``. `weight`: how often a difference counts here [-]. `difference`:
-    between them, with its unit.
-    """
-
-    geometry: str
-    weight: float
-    target_lab: tuple[float, float, float]
-    predicted_lab: tuple[float, float, float]
-    difference: str
-
-
-def angle_grid(angles: Sequence[AngleRow], width: float) -> list[Any]:
+def angle_grid(angles: Sequence[ForecastAngle], tolerance: Tolerance, width: float) -> list[Any]:
     """Return wanted and predicted at each angle, in rows.
 
     `angles`: in order; may be none. `width`: in all [pt].
@@ -312,10 +299,10 @@ def angle_grid(angles: Sequence[AngleRow], width: float) -> list[Any]:
     rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
     rows += [
         [
-            para(a.geometry, bold=True),
-            para(lab_words(a.target_lab)),
-            para(lab_words(a.predicted_lab)),
-            para(a.difference),
+            para(a.viewing.geometry, bold=True),
+            para(lab_words(a.wanted)),
+            para(lab_words(a.lab)),
+            para(tolerance.with_unit(a.difference)),
             para(f"{a.weight:g} times" if a.weight != 1 else "once"),
         ]
         for a in angles

@@ -7,7 +7,7 @@ from matchlib.steering.checks import check_stages, too_soon
 from matchlib.steering.plan import WORTH_A_READING, plan
 from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.steering.steer import Steering, steer
-from matchlib.steering.topup import SANDING, TopUp
+from matchlib.steering.topup import SANDING
 
 __all__ = [
     "SANDING",
@@ -16,7 +16,6 @@ __all__ = [
     "CardPlan",
     "CardPlans",
     "Steering",
-    "TopUp",
     "check_stages",
     "correct",
     "plan",

@@ -70,34 +70,25 @@ def _alone(
         predicted_lab=expected.lab,
         viewing=str(view),
         sd=expected.sd_delta_e00,
-        tolerance=passing.words,
+        tolerance=passing,
     )
 
 
 def _against(sheet: JobSheet, model: FilmPredictor, recipe: Recipe, aim: Target) -> JobSheet:
     """The sheet with the recipe beside what is to be matched."""
     from matchlib.forecast import forecast
-    from workbook.jobsheet import AngleRow
 
     (found,) = forecast(model, [recipe], aim)
-    first, several = found.angles[0], len(found.angles) > 1
+    several = len(found.angles) > 1
     return replace(
         sheet,
         target_lab=aim.aims[0].lab,
         predicted_lab=found.lab,
-        viewing=str(first.viewing),
+        viewing=str(found.viewing),
         difference=aim.tolerance.with_unit(found.difference)
         + (", at the worst angle" if several else ""),
         sd=found.sd,
         chance=found.probability,
-        tolerance=aim.tolerance.words + (", at every angle" if several else ""),
-        measure=aim.tolerance.unit,
-        angles=tuple(
-            AngleRow(
-                a.viewing.geometry, a.weight, a.wanted, a.lab, aim.tolerance.with_unit(a.difference)
-            )
-            for a in found.angles
-        )
-        if several
-        else (),
+        tolerance=aim.tolerance,
+        angles=found.angles if several else (),
     )
