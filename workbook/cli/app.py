@@ -104,7 +104,7 @@ def assembled(word: str | None = None) -> typer.Typer:
     return app
 
 
-_FEW_COLLECTIONS = 100_000
+_FEW_COLLECTIONS = 250_000
 """Objects made before the first look for garbage: what a command imports is none, and to look
 through it again and again takes a tenth of its time."""
 
@@ -127,3 +127,5 @@ def main() -> None:
         # Whoever read the output has had enough of it; nothing more may be written on exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise SystemExit(1) from None
+    finally:
+        gc.freeze()  # the process ends: there is no need to look for garbage once more
