@@ -250,39 +250,39 @@ class Lookahead:
         return [(lab, *self.goal.local(i)) for i, lab in enumerate(self.goal.labs)]
 
     def _passing(self, base: int, now: Believed) -> Array:
+        """Chance (n, t) of passing if these coats are the last; -1 where they cannot be laid."""
         more = self.strength - self.strength[base]
-        every = np.arange(len(more))
-        can = (every == base) | (more >= LEAST * 0.999)
-        rows = np.flatnonzero(can)
+        rows = np.flatnonzero((np.arange(len(more)) == base) | (more >= LEAST * 0.999))
         by = self._by(self.by_judged[rows], self.judged_film[rows], rows, now.laid)
-        lab = self.judged[rows] + np.einsum("tdq,nq->ntd", by, now.mean)
+        turned = by.transpose(0, 2, 1)
+        lab = self.judged[rows, None] + now.mean @ turned
         added = np.maximum(more[rows], 0.0) / np.maximum(self.strength[rows], 1e-12)
         coats = np.maximum(self.coats[rows] - self.coats[base], 1.0)
         new = self.judged_film[rows] * (added * self.gun / np.sqrt(coats))[:, None]
-        spread = by @ now.covariance @ by.transpose(0, 2, 1) + self.judged_noise
+        spread = by @ now.covariance @ turned + self.judged_noise
         spread += new[:, :, None] * new[:, None, :]
-        known = by @ now.known @ by.transpose(0, 2, 1)
         cloud = normal_cloud(JUDGED, spread.shape[1])
         scatter = cloud @ np.linalg.cholesky(spread).transpose(0, 2, 1)
-        dof = dof_of(known, spread, groups=self.groups[rows])
+        dof = dof_of(by @ now.known @ turned, spread, groups=self.groups[rows])
         scatter *= drawn_out(cloud, dof)[:, :, None]
-        square: Array = np.zeros(())
+        # From 1 well within the tolerance to 0 well outside of it, a half on its edge.
+        steep = 0.5 / (SOFT * self.goal.tolerance.value**2)
+        full = 0.5 + 0.5 / SOFT
+        inside: Array = np.ones(())
         for i, (aim, stretch, boxed) in enumerate(self._aims):
             own = slice(3 * i, 3 * i + 3)
-            off = np.moveaxis((lab[:, :, own] - aim) @ stretch.T, 0, 1)
-            give = scatter[:, :, own] @ stretch.T
+            off, give = (lab[..., own] - aim) @ stretch.T, scatter[..., own] @ stretch.T
             if boxed:
-                away = np.abs(off[:, :, None, :] + give[:, None]).max(axis=3) ** 2
-            else:
-                away = (2.0 * off) @ give.transpose(0, 2, 1)
-                away += (off**2).sum(axis=2)[:, :, None] + (give**2).sum(axis=2)[:, None]
-            square = np.maximum(square, away)
-        most = self.goal.tolerance.value**2
-        square -= most
-        square *= -0.5 / (SOFT * most)
-        inside = np.clip(square + 0.5, 0.0, 1.0, out=square).mean(axis=2).T
+                away = np.abs(off[:, :, None] + give[:, None]).max(axis=3)
+                left = full - steep * away**2
+            else:  # the square of their sum, as one product
+                far, near = (steep * (x**2).sum(axis=2, keepdims=True) for x in (off, give))
+                left = np.concatenate([-2.0 * steep * off, full - far, -np.ones_like(far)], axis=2)
+                right = np.concatenate([give, np.ones_like(near), near], axis=2)
+                left = left @ right.transpose(0, 2, 1)
+            inside = np.minimum(inside, left, out=left)
         chance = np.full((len(now.mean), len(more)), -1.0)
-        chance[:, rows] = inside
+        chance[:, rows] = np.maximum(inside, 0.0, out=inside).mean(axis=2).T
         return chance
 
 
