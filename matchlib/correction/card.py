@@ -203,7 +203,15 @@ class Card:
         Ahead
             The law about what is believed.
         """
+        return self.looks([(recipes, source)], viewings)[0]
+
+    def looks(
+        self, each: Sequence[tuple[Sequence[Recipe], str]], viewings: Sequence[Viewing]
+    ) -> list[Ahead]:
+        """Return what `ahead` does of several lists, each with what will read it, at one go."""
         k, wide = len(self.before.mean), 3 * len(self.viewings)
+        recipes = [r for some, _ in each for r in some]
+        n, m = len(recipes), len(viewings)
         laid, _ = self.laid
         strength = np.array([r.schedule.strength if r.schedule else 0.0 for r in recipes])
         coats = np.array([r.schedule.coats if r.schedule else 0 for r in recipes])
@@ -216,36 +224,42 @@ class Card:
             strength > 0, gun + np.log(whole / np.maximum(laid.sum() + more, 1e-12)), gun
         )
         part, new = old[None, :] / whole[:, None], more / whole
-        model = self.before.model
-        _, reading = model.noise_together(viewings, source=source)
         sd = self.gun / np.sqrt(fresh)
-        labs, slopes, films = [], [], []
-        for viewing in viewings:
-            lab, jacobian, by_film, by_ground = self.before.linear(
-                recipes, viewing, sources=source, mean=self.mean[:k], film=film
-            )
-            at = k + 2 + 3 * self.viewings.index(viewing)
-            slope = np.zeros((len(recipes), 3, len(self.mean)))
-            slope[:, :, :k] = jacobian
-            slope[:, :, k], slope[:, :, k + 1] = by_film, by_ground
-            slope[:, :, at : at + 3] = np.eye(3)
-            slope[:, :, k + 2 + wide :] = by_film[:, :, None] * part[:, None, :]
-            # The card's own ground is so near 1 that its slope is its law.
-            labs.append(lab + by_ground * self.mean[k + 1] + self.mean[at : at + 3])
-            slopes.append(slope)
-            films.append(by_film)
-        places = [3 * self.viewings.index(v) + i for v in viewings for i in range(3)]
-        reading = reading + self.placing[np.ix_(places, places)]
-        by_film = np.concatenate(films, axis=1)
-        return Ahead(
-            np.stack(labs),
-            np.concatenate(slopes, axis=1),
-            by_film * (sd * new)[:, None],
-            by_film,
-            reading,
-            recipes,
-            model,
+        lab, jacobian, by_film, by_ground = self.before.linear(
+            recipes * m,
+            [v for v in viewings for _ in recipes],
+            sources=[source for some, source in each for _ in some] * m,
+            mean=self.mean[:k],
+            film=np.tile(film, m),
         )
+        slope = np.zeros((m, n, 3, len(self.mean)))
+        slope[..., :k] = jacobian.reshape(m, n, 3, k)
+        films, grounds = by_film.reshape(m, n, 3), by_ground.reshape(m, n, 3)
+        slope[..., k], slope[..., k + 1] = films, grounds
+        slope[..., k + 2 + wide :] = films[..., None] * part[:, None, :]
+        # The card's own ground is so near 1 that its slope is its law.
+        labs = lab.reshape(m, n, 3) + grounds * self.mean[k + 1]
+        places = np.array([3 * self.viewings.index(v) + np.arange(3) for v in viewings])
+        for i, place in enumerate(places):
+            slope[i, :, range(3), k + 2 + place] = 1.0
+            labs[i] += self.mean[k + 2 + place]
+        slope, films = (np.concatenate(list(x), axis=1) for x in (slope, films))
+        model, at, found = self.before.model, 0, []
+        for some, source in each:
+            own_rows = slice(at, at := at + len(some))
+            reading = model.noise_together(viewings, source=source)[1]
+            found.append(
+                Ahead(
+                    labs[:, own_rows],
+                    slope[own_rows],
+                    films[own_rows] * (sd * new)[own_rows, None],
+                    films[own_rows],
+                    reading + self.placing[np.ix_(places.ravel(), places.ravel())],
+                    some,
+                    model,
+                )
+            )
+        return found
 
     def outlook(self, ahead: Ahead) -> Prediction:
         """Return what to expect of this card once recipes are on it."""

@@ -139,8 +139,8 @@ class Approach:
             return cls(shop, candidate, starts, None, None, (), blind)
         recipes, views = [*starts, *_grid(candidate.recipe)], shop.views
         card = Card.of(shop.belief, about=shop.seen(candidate.recipe), viewings=views)
-        judged = card.ahead(recipes, views)
-        read = card.ahead([shop.seen(r) for r in recipes], views, source=shop.source)
+        seen = [shop.seen(r) for r in recipes]
+        judged, read = card.looks([(recipes, "spectrophotometer"), (seen, shop.source)], views)
         ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read)
         return cls(shop, candidate, starts, card, ahead, tuple(range(len(starts))), blind)
 

@@ -260,11 +260,11 @@ def advise(
     have, views = last.recipe, [last.views[place].viewing for place in places_of(goal, last)]
     recipes = [have, *continuations(have, limits)]
     # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
-    judged = card.ahead(recipes, views)
-    read = judged
+    looks = [(recipes, "spectrophotometer")]
     if readings_left and (last.clear_to_come or last.source != "spectrophotometer"):
         seen = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
-        read = card.ahead(seen, views, source=last.source)
+        looks.append((seen, last.source))
+    judged, read = (found := card.looks(looks, views))[0], found[-1]
     ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
     rough, last_coats = ahead.value(0, readings_left, ahead.begun)
     outlook = card.outlook(judged)
