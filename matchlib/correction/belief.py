@@ -239,16 +239,20 @@ class Belief:
         source: str = "spectrophotometer",
     ) -> Prediction:
         """Predict each recipe's next panel today, under several viewings at once."""
-        found = [self.linear(recipes, view, sources=source) for view in viewings]
-        known = self._known(np.concatenate([f[1] for f in found], axis=1))
-        usual = self.model.predict_together(recipes, viewings, source=source)
-        return replace(usual, labs=np.stack([f[0] for f in found]), known=known)
+        return self.together(recipes, viewings, source=source).prediction
 
-    def together(self, recipes: Sequence[Recipe], viewings: Sequence[Viewing]) -> Together:
+    def together(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing | None],
+        *,
+        source: str = "spectrophotometer",
+    ) -> Together:
         """Return what is not known of recipes, and what of it they share."""
-        found = [self.linear(recipes, view) for view in viewings]
+        found = [self.linear(recipes, view, sources=source) for view in viewings]
         jacobian, film = (np.concatenate([f[i] for f in found], axis=1) for i in (1, 2))
-        there = self.predict_together(recipes, viewings)
+        usual = self.model.predict_together(recipes, viewings, source=source)
+        there = replace(usual, labs=np.stack([f[0] for f in found]), known=self._known(jacobian))
         return Together(there, jacobian, self.covariance, film)
 
     def _known(self, jacobian: Array) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import total_ordering
 from typing import ClassVar, Self
@@ -50,6 +50,8 @@ class MixRatio:
 
     carrier: Fraction
     colour: Fraction
+    fraction: float = field(init=False, repr=False, compare=False)
+    """Colour's share of the pot by volume [-], 0 < fraction <= 1."""
     # Named, so that it cannot be read the wrong way round.
     SHOWN: ClassVar = (
         *(("carrier_parts", "carrier"), ("colour_parts", "colour")),
@@ -81,6 +83,10 @@ class MixRatio:
             )
         object.__setattr__(self, "carrier", carrier)
         object.__setattr__(self, "colour", colour)
+        # Whole numbers divide faster than fractions, and to the same float.
+        part = colour.numerator * carrier.denominator
+        whole = part + carrier.numerator * colour.denominator
+        object.__setattr__(self, "fraction", part / whole)
 
     def __hash__(self) -> int:
         # As that of a blend.
@@ -157,13 +163,6 @@ class MixRatio:
             )
         parts = (1.0 / fraction - 1.0) / step
         return cls(Fraction(max(1, round(parts))) * Fraction(str(step)), Fraction(1))
-
-    @property
-    def fraction(self) -> float:
-        """Colour's share of the pot by volume [-], 0 < fraction <= 1."""
-        # Whole numbers divide faster than fractions, and to the same float.
-        colour = self.colour.numerator * self.carrier.denominator
-        return colour / (colour + self.carrier.numerator * self.colour.denominator)
 
     @property
     def looks_reversed(self) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Self
 
 from matchlib.domain.blend import Colour
@@ -105,6 +105,10 @@ class CoatSchedule:
     """
 
     steps: tuple[CoatStep, ...]
+    coats: int = field(init=False, repr=False, compare=False)
+    """Coats in all."""
+    strength: float = field(init=False, repr=False, compare=False)
+    """Sum of coats times colour fraction [coats of neat colour]."""
 
     def __post_init__(self) -> None:
         joined: list[CoatStep] = []
@@ -113,14 +117,18 @@ class CoatSchedule:
                 joined[-1] = replace(joined[-1], coats=joined[-1].coats + step.coats)
             else:
                 joined.append(step)
-        if not joined or sum(s.coats for s in joined) > MAX_COATS:
+        coats = sum(s.coats for s in joined)
+        if not 0 < coats <= MAX_COATS:
             raise DomainError(
                 "A schedule needs coats.",
                 expected=f"1 to {MAX_COATS} coats in all, such as 4@6:1",
-                got="no coats" if not joined else f"{sum(s.coats for s in joined)} coats",
+                got=f"{coats or 'no'} coats",
                 remedy="leave colour and coats empty for a bare ground.",
             )
         object.__setattr__(self, "steps", tuple(joined))
+        object.__setattr__(self, "coats", coats)
+        strength = math.fsum(s.coats * s.ratio.fraction for s in joined)
+        object.__setattr__(self, "strength", strength)
 
     @classmethod
     def parse(cls, text: object) -> Self:
@@ -228,16 +236,6 @@ class CoatSchedule:
             for step in self.steps
             for number in range(step.coats)
         )
-
-    @property
-    def coats(self) -> int:
-        """Coats in all."""
-        return sum(step.coats for step in self.steps)
-
-    @property
-    def strength(self) -> float:
-        """Sum of coats times colour fraction [coats of neat colour]."""
-        return math.fsum(step.coats * step.ratio.fraction for step in self.steps)
 
     @property
     def words(self) -> str:

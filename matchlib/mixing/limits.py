@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 from typing import TypeVar
 
 from matchlib.domain import Colour, Ground, MixRatio
@@ -146,12 +147,7 @@ class Limits:
         list of MixRatio
             At least one: the end itself where no whole step fits between the two.
         """
-        step = Fraction(str(self.ratio_step))
-        # A ratio is written with parts to a thousandth at most; no cup shows more.
-        low, high = (Fraction(str(round(c, 3))) for c in self.carrier)
-        first, last = math.ceil(low / step), math.floor(high / step)
-        parts = [n * step for n in range(max(first, 0), last + 1)] or [high]
-        return [MixRatio(p, Fraction(1)) for p in reversed(parts)]
+        return list(_ratios(self.ratio_step, *self.carrier))
 
     def ml_per_coat(self) -> float:
         """Return what one coat of the whole job takes out of the cup [mL]; 0 without a job.
@@ -164,6 +160,17 @@ class Limits:
         if self.area is None or self.use is None:
             return 0.0
         return self.area.sprayed_m2 * self.use.enough_ml(0.95)
+
+
+@lru_cache(maxsize=16)  # asked for again and again in one search
+def _ratios(apart: float, *ends: float) -> tuple[MixRatio, ...]:
+    """Ratios so many parts of carrier apart between two ends, weakest first."""
+    step = Fraction(str(apart))
+    # A ratio is written with parts to a thousandth at most; no cup shows more.
+    low, high = (Fraction(str(round(c, 3))) for c in ends)
+    first, last = math.ceil(low / step), math.floor(high / step)
+    parts = [n * step for n in range(max(first, 0), last + 1)] or [high]
+    return tuple(MixRatio(p, Fraction(1)) for p in reversed(parts))
 
 
 def _things(given: Iterable[object], kind: type[_T]) -> tuple[_T, ...]:

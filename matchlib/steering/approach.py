@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.correction import Belief, Card, Sprayed
+from matchlib.correction.card import Ahead
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
 from matchlib.sample import ANY_FILM, ONE_POT, origins
@@ -66,13 +67,6 @@ class Shop:
         """What is on the card at a look."""
         return replace(recipe, clear=None) if self.before_clear else recipe
 
-    def expected(self, card: Card, recipe: Recipe) -> tuple[Array, Array]:
-        """What a look is expected to read under every viewing, and its covariance."""
-        ahead = card.ahead([recipe], self.views, source=self.source)
-        by, new = ahead.slope[0], ahead.new[0]
-        spread = by @ card.covariance @ by.T + ahead.reading + np.outer(new, new)
-        return ahead.labs[:, 0], spread
-
     def likely(
         self, begun: Card, now: Recipe, labs: Array, spread: Array, expected: Steering
     ) -> list[Likely]:
@@ -114,6 +108,13 @@ class Shop:
         return replace(self, belief=self.belief.after([replace(first, also=tuple(rest))]))
 
 
+def _expected(card: Card, ahead: Ahead, row: int) -> tuple[Array, Array]:
+    """What a look is expected to read under every viewing, and its covariance."""
+    by, new = ahead.slope[row], ahead.new[row]
+    spread = by @ card.covariance @ by.T + ahead.reading + np.outer(new, new)
+    return ahead.labs[:, row], spread
+
+
 def _blends(recipe: Recipe) -> int:
     return sum(x is not None and len(x.parts) > 1 for x in (recipe.ground, recipe.colour))
 
@@ -125,7 +126,8 @@ class Approach:
     shop: Shop
     candidate: Candidate
     starts: Sequence[Recipe]
-    begun: Card | None  # None where it cannot be approached, as the next
+    begun: Card | None  # None where it cannot be approached, as the next two
+    read: Ahead | None  # looks at the starts
     ahead: Lookahead | None
     tried: tuple[int, ...]  # places of the starts that are thought of, the likeliest first
     by_readings: tuple[float, ...]
@@ -136,13 +138,13 @@ class Approach:
         starts = _starts(candidate.recipe, shop.limits)
         blind = (candidate.blind,)
         if not starts:
-            return cls(shop, candidate, starts, None, None, (), blind)
+            return cls(shop, candidate, starts, None, None, None, (), blind)
         recipes, views = [*starts, *_grid(candidate.recipe)], shop.views
         card = Card.of(shop.belief, about=shop.seen(candidate.recipe), viewings=views)
         seen = [shop.seen(r) for r in recipes]
         judged, read = card.looks([(recipes, "spectrophotometer"), (seen, shop.source)], views)
         ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read)
-        return cls(shop, candidate, starts, card, ahead, tuple(range(len(starts))), blind)
+        return cls(shop, candidate, starts, card, read, ahead, tuple(range(len(starts))), blind)
 
     def with_readings(self, readings: int) -> Approach:
         """The same with so many readings thought of."""
@@ -190,11 +192,11 @@ class Approach:
         if not self.steers:
             now = None
         first = whole = whole if now is None else now
-        card = self.begun
+        card, look, row = self.begun, self.read, self.tried[0] if self.tried else 0
         for left in range(len(self.by_readings) - 2, -1, -1):
-            if now is None or card is None or self.begun is None:
+            if now is None or card is None or look is None or self.begun is None:
                 break
-            labs, spread = shop.expected(card, shop.seen(now))
+            labs, spread = _expected(card, look, row)
             sd = three(np.sqrt(np.diag(spread))[:3])
             planned.append(PlannedReading(shop.seen(now), three(labs[0]), sd))
             stages.append(shop.read(now, labs))
@@ -203,6 +205,8 @@ class Approach:
                 likely = shop.likely(self.begun, now, labs, spread, expected)
             card, best = expected.card, expected.best
             now = None if best is None else best.recipe
+            if now is not None and left:
+                look, row = card.ahead([shop.seen(now)], shop.views, source=shop.source), 0
             whole = whole if now is None else now
         return CardPlan(
             first,
