@@ -62,7 +62,6 @@ class State:
     by_scatter: Array  # (n, b), by S
     by_veil: Array  # (n, b), by the logarithm of all that comes up to the clear coat
     by_k2: Array  # (n, b), by the logit of k2
-    if_diffuse: Array  # (n, b), reflectance more, were the ground a scatterer at all angles
     by_gain: Array  # (n, b), by the value of an uncleared surface's gain
     by_haze: Array  # (n, b), by the value of an uncleared one's bloom, or of a clear one's gloss
     absorption: Array  # (c, b), for one coat of 6:1
@@ -75,6 +74,15 @@ class State:
     weight: Array  # (n, g), of each ground
     ground: Array  # (n, g, b), logarithm of each ground's reflectance
     mixed: Array  # (n, b), and of the blend's
+    absorbance: Array  # (n, b), A
+    k2: Array  # (n, 1), internal reflectance of the surface
+    gain: Array  # (n, b), by which more of it is read
+
+    @property
+    def if_diffuse(self) -> Array:
+        """Reflectance more (n, b), were the ground a scatterer at all angles."""
+        ground = np.minimum(np.exp(self.mixed), _most(self.k2))
+        return self.gain * change_if_diffuse(ground, np.maximum(self.absorbance, 0.0), k2=self.k2)
 
     def take(self, rows: NDArray[np.intp]) -> State:
         """Return some of the rows."""
@@ -293,8 +301,7 @@ class FilmLaw:
         haze = np.where(uncleared, bloom, leak)
         scale = np.exp(self._own(z, t, "instrument"))
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * scale
-        most = np.minimum(_LARGEST, _NEAREST / np.maximum(k2, 0.1))
-        safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, most))
+        safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, _most(k2)))
         pole = 1.0 - k2 * safe
         slope = gain * (1.0 - EXTERNAL_K1) * (1.0 - k2) / pole**2
         # Beyond the largest it goes on along its tangent, so that a step too far finds back.
@@ -309,8 +316,6 @@ class FilmLaw:
             by_scatter=slope * phi * veil,
             by_veil=slope * inner,
             by_k2=by_k2,
-            if_diffuse=gain
-            * change_if_diffuse(np.minimum(np.exp(mixed), most), np.maximum(a, 0.0), k2=k2),
             by_gain=0.06 * core * uncleared[:, None],
             by_haze=(np.where(uncleared, 0.8, 1.0) * haze)[:, None] * scale,
             absorption=absorption,
@@ -323,6 +328,9 @@ class FilmLaw:
             weight=weight,
             ground=ground,
             mixed=mixed,
+            absorbance=a,
+            k2=k2,
+            gain=gain,
         )
 
     def jacobian(self, s: State, z: Array, t: RecipeTable, m: Array) -> tuple[Array, Array]:
@@ -393,6 +401,11 @@ class FilmLaw:
         read = (m * s.reflectance[:, None, :]) @ self.curves["clear"]
         fill("instrument", self.sharing(t, "instrument"), read)
         return out, np.stack([by_colour.sum(axis=2), by_level], axis=2)
+
+
+def _most(k2: Array) -> Array:
+    """Internal reflectance up to which the surface is taken as it is."""
+    return np.asarray(np.minimum(_LARGEST, _NEAREST / np.maximum(k2, 0.1)), float)
 
 
 def motion(time: Array) -> Array:

@@ -94,8 +94,11 @@ class Experience:
 
 def unknown_scatter(state: State, by_r: Array, sprayed: Mask) -> Array:
     """Return how Lab (n, k, g) changes by what grounds (g,) never sprayed on may hide, a step."""
+    hidden = state.weight * ~sprayed
+    if not hidden.any():
+        return np.zeros((*by_r.shape[:2], len(sprayed)))
     change = np.einsum("nkb,nb->nk", by_r, state.if_diffuse)
-    return np.asarray(DIFFUSE * change[:, :, None] * (state.weight * ~sprayed)[:, None, :])
+    return np.asarray(DIFFUSE * change[:, :, None] * hidden[:, None, :])
 
 
 def folds(rows: Rows, seed: int | None) -> Iterator[tuple[int, Ints]]:
