@@ -222,7 +222,7 @@ def forecast(
     usual = model.usual_view
     try:
         if aim is not None:
-            return _against(model, recipes, aim, [a.viewing or usual for a in aim.aims])
+            return _against(model, recipes, aim, aim.views(usual))
         passes = tolerance if isinstance(tolerance, Tolerance) else Tolerance(value=tolerance)
         return _by_itself(model, recipes, list(viewings) or [usual] * len(recipes), passes)
     except MatchlibError:

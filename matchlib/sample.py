@@ -71,7 +71,9 @@ def chances_of_own(
     """Return the chance of each recipe (n,) if the sample is of the shelf; None if it cannot be."""
     # knows: by what is believed today; by the fit alone if None.
     pots, n = _Pots.near(model, recipes, target, limits), len(recipes)
-    there = (knows or partial(together, model))([*recipes, *pots.recipes], _views(model, target))
+    there = (knows or partial(together, model))(
+        [*recipes, *pots.recipes], target.views(model.usual_view)
+    )
     some, made = there.take(slice(n)), there.take(slice(n, None))
     told = pots.told(made, target)
     if told is None:
@@ -101,7 +103,7 @@ def origins(
 ) -> list[Origin]:
     """Return the grounds and pots of which the sample may be, the likeliest first."""
     pots = _Pots.near(model, recipes, target, limits)
-    there = (knows or partial(together, model))(pots.recipes, _views(model, target))
+    there = (knows or partial(together, model))(pots.recipes, target.views(model.usual_view))
     told = pots.told(there, target)
     found: dict[tuple[object, object], Origin] = {}
     share = np.zeros(0) if told is None else told[0]
@@ -170,10 +172,6 @@ class _Pots:
         log = np.log(self.odds) - 0.5 * (far + np.linalg.slogdet(spread)[1])
         share = np.exp(log - log.max())
         return share / share.sum(), away, spread
-
-
-def _views(model: FilmPredictor, target: Target) -> list[Viewing]:
-    return [view or model.usual_view for view in target.viewings]
 
 
 def _mixed(recipe: Recipe) -> int:

@@ -293,11 +293,19 @@ class Target:
             The worst over the aims of weight times difference.
         """
         each = [
-            aim.weight * self.tolerance.difference(np.array(aim.lab), lab)
+            self.tolerance.difference(np.array(aim.lab), lab)
             for aim, lab in zip(self.aims, labs, strict=True)
         ]
-        worst: Array = np.max(each, axis=0)
-        return worst
+        return self.greatest(each)
+
+    def greatest(self, differences: Sequence[Array]) -> Array:
+        """Return the worst over the aims of weight times difference, of one difference an aim."""
+        each = [aim.weight * d for aim, d in zip(self.aims, differences, strict=True)]
+        return np.asarray(np.max(each, axis=0))
+
+    def views(self, usual: Viewing) -> list[Viewing]:
+        """Return the viewing of each aim; the usual one where it has none of its own."""
+        return [aim.viewing or usual for aim in self.aims]
 
     def local(self, number: int) -> tuple[Array, bool]:
         """Return the axes in which a small difference at one aim is a length.

@@ -18,13 +18,14 @@ from tests.suggest_shop import COLOURS, model_of, recipe
 
 def test_film_as_meant_is_the_prediction() -> None:
     r = recipe("silver", COLOURS[0], "2@6:1 2@3:1")
-    assert lab_by_film(model_of(), [r], [1.0])[0] == pytest.approx(model_of().predict_recipes([r]))
+    (lab,) = lab_by_film(model_of(), [r], [1.0], viewing=model_of().usual_view)
+    assert lab == pytest.approx(model_of().predict_recipes([r]))
 
 
 def test_no_film_is_nearly_the_bare_ground() -> None:
     r = recipe("gold", COLOURS[1], "4@6:1")
     bare = model_of().predict_recipes([Recipe(r.ground, clear="yes")])[0]
-    none = lab_by_film(model_of(), [r], [0.0])[0, 0]
+    none = lab_by_film(model_of(), [r], [0.0], viewing=model_of().usual_view)[0, 0]
     # The residual field knows the recipe and not the film, so a little of it is left.
     assert delta_e00(bare, none) < 1.5
 

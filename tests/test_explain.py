@@ -55,8 +55,8 @@ def test_a_change_of_one_layer_leaves_the_colours_of_all() -> None:
 def test_the_nearest_panels_are_of_the_same_colour_and_ground() -> None:
     panels = archive_of()
     r = next(p for p in panels if not p.recipe.bare).recipe
-    found = explain(model_of(), r, archive=panels, nearest=2)
-    assert len(found.near) == 2
+    found = explain(model_of(), r, archive=panels)
+    assert len(found.near) == 3
     assert found.near[0].away == pytest.approx(0.0, abs=1e-9)
     assert all(n.recipe.colour == r.colour and n.recipe.ground == r.ground for n in found.near)
     assert found.near[0].residual < 3.0
@@ -163,5 +163,5 @@ def test_a_panel_read_at_one_of_the_angles_is_near_by_what_was_read(faces: FilmP
     assert {n.seen for n in found.near} == {("45as110",)}
     panel = next(p for p in panels if p.code == found.near[0].code)
     assert found.near[0].lab == panel.readings[0].lab
-    none = explain(faces, recipe_at("3@5:1"), archive=panels, viewing=FACE)
+    none = explain(faces, recipe_at("3@5:1"), archive=panels, target=Target.of_readings(BOTH[0]))
     assert none.near == ()

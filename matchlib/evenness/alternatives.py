@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import Tolerance
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
-from matchlib.evenness.film import coat_shares
-from matchlib.evenness.order import judged
+from matchlib.evenness.film import coat_shares, ordered
 from matchlib.evenness.panel import spray_panel
 from matchlib.regression import FilmPredictor
 from matchlib.target import Target
@@ -63,7 +62,7 @@ def alternatives(
     most_coats : int
         More coats are not sprayed.
     order : Target, optional
-        What it is judged by; ΔE00 at D65/10° in the archive's own geometry if None.
+        What it is judged by; ΔE00 in the archive's own geometry if None.
 
     Returns
     -------
@@ -84,13 +83,13 @@ def alternatives(
     own = recipe.schedule
     if own is None:
         return ()
-    by = judged(model, order, None)
+    by = ordered(order)
     tried = [replace(recipe, schedule=s) for s in _schedules(most_coats) if s != own]
     off: list[Array] = []
-    for view in by.views:
+    for view in by.views(model.usual_view):
         labs = model.predict_recipes([recipe, *tried], view)
         off.append(np.asarray(by.tolerance.difference(labs[:1], labs[1:]), float))
-    away = by.worst(off)
+    away = by.greatest(off)
     near = [(tried[int(i)], float(away[i])) for i in np.flatnonzero(away <= _WITHIN)]
     # Errors of the hand are other ones in every coat: what adds up is the square of each share.
     near.sort(key=lambda pair: float(np.sum(coat_shares(model, pair[0]) ** 2)))

@@ -11,12 +11,18 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.evenness.order import judged
 from matchlib.regression import FilmPredictor
 from matchlib.regression.table import RecipeTable
 from matchlib.target import Target
 
-__all__ = ["CHANGES", "coat_shares", "film_tolerance", "film_tolerance_by_angle", "lab_by_film"]
+__all__ = [
+    "CHANGES",
+    "coat_shares",
+    "film_tolerance",
+    "film_tolerance_by_angle",
+    "lab_by_film",
+    "ordered",
+]
 
 Array = NDArray[np.float64]
 
@@ -24,18 +30,18 @@ CHANGES = (0.05, 0.10, 0.20)
 """Changes of film looked at by default [-]."""
 
 
+def ordered(order: Target | None) -> Target:
+    """Return the order; without one ΔE00 in the archive's own geometry, of no colour."""
+    return order or Target.lab(50.0, 0.0, 0.0)
+
+
 def lab_by_film(
-    model: FilmPredictor,
-    recipes: Sequence[Recipe],
-    factors: ArrayLike,
-    *,
-    viewing: Viewing | None = None,
+    model: FilmPredictor, recipes: Sequence[Recipe], factors: ArrayLike, *, viewing: Viewing
 ) -> Array:
     """Predict Lab of recipes whose colour film is more or less than usual."""
     model.check_fitted()
     film = np.asarray(factors, float)
-    view = viewing or model.usual_view
-    table = RecipeTable.of(recipes, [view] * len(recipes), model.words_, model.conditions_)
+    table = RecipeTable.of(recipes, [viewing] * len(recipes), model.words_, model.conditions_)
     each = table.take(np.repeat(np.arange(len(recipes)), film.size))
     # More film is a longer way through it: absorption and scattering both grow by it.
     each = replace(each, path=each.path * np.tile(film, len(recipes)))
@@ -44,7 +50,7 @@ def lab_by_film(
         fit.law.evaluate(fit.z, each.take(slice(i, i + 2000))).reflectance
         for i in range(0, len(each), 2000)
     ]
-    return reflectance_to_lab(np.concatenate(parts), view).reshape(len(recipes), film.size, 3)
+    return reflectance_to_lab(np.concatenate(parts), viewing).reshape(len(recipes), film.size, 3)
 
 
 def film_tolerance_by_angle(
@@ -52,7 +58,6 @@ def film_tolerance_by_angle(
     recipes: Sequence[Recipe],
     *,
     changes: Sequence[float] = CHANGES,
-    viewing: Viewing | None = None,
     order: Target | None = None,
 ) -> Array:
     """Return how much a change of film shows at each angle.
@@ -65,10 +70,9 @@ def film_tolerance_by_angle(
         n recipes.
     changes : sequence of float
         k shares of the film [-], above 0 and below 1.
-    viewing : Viewing, optional
-        Where there is no order; D65/10° in the archive's own geometry if None.
     order : Target, optional
-        What it is judged by, at m angles; ΔE00 under the viewing if None.
+        What it is judged by, at m angles; ΔE00 in the archive's own
+        geometry if None.
 
     Returns
     -------
@@ -98,11 +102,11 @@ def film_tolerance_by_angle(
             got=", ".join(f"{c:g}" for c in np.atleast_1d(steps).ravel()[:6]) or "none",
             remedy="write 10 percent as 0.1.",
         )
-    by, k = judged(model, order, viewing), steps.size
+    by, k = ordered(order), steps.size
     factors = np.concatenate([[1.0], 1.0 + steps, 1.0 - steps])
     model.check_fitted()
     found = []
-    for view in by.views:
+    for view in by.views(model.usual_view):
         labs = lab_by_film(model, recipes, factors, viewing=view)
         shown = by.tolerance.difference(labs[:, :1], labs[:, 1:])
         found.append(np.maximum(shown[:, :k], shown[:, k:]))
@@ -114,7 +118,6 @@ def film_tolerance(
     recipe: Recipe | Sequence[Recipe],
     *,
     changes: Sequence[float] = CHANGES,
-    viewing: Viewing | None = None,
     order: Target | None = None,
 ) -> Array:
     """Return how much a change of film shows.
@@ -127,10 +130,9 @@ def film_tolerance(
         One, or n of them.
     changes : sequence of float
         k shares of the film [-], above 0 and below 1.
-    viewing : Viewing, optional
-        Where there is no order; D65/10° in the archive's own geometry if None.
     order : Target, optional
-        What it is judged by; ΔE00 under the viewing if None.
+        What it is judged by; ΔE00 in the archive's own
+        geometry if None.
 
     Returns
     -------
@@ -153,8 +155,8 @@ def film_tolerance(
     [[1.5], [0.7]]
     """
     recipes = [recipe] if isinstance(recipe, Recipe) else list(recipe)
-    each = film_tolerance_by_angle(model, recipes, changes=changes, viewing=viewing, order=order)
-    result = judged(model, order, viewing).worst(list(each))
+    each = film_tolerance_by_angle(model, recipes, changes=changes, order=order)
+    result = ordered(order).greatest(list(each))
     return np.asarray(result[0]) if isinstance(recipe, Recipe) else result
 
 

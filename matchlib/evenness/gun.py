@@ -20,9 +20,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchlib.errors import DomainError
 
-__all__ = ["Gun", "coat_film", "stroke_profile"]
+__all__ = ["CELL_MM", "Gun", "coat_film", "stroke_profile"]
 
 Array = NDArray[np.float64]
+
+CELL_MM = 5.0
+"""Side of one cell of a panel that is drawn [mm]."""
 
 
 @dataclass(frozen=True)
@@ -81,20 +84,18 @@ def stroke_profile(across: ArrayLike, *, half_width: float, beta: float) -> Arra
     return profile
 
 
-def coat_film(
-    gun: Gun, shape: tuple[int, int], rng: np.random.Generator, *, cell_mm: float, shift: float
-) -> Array:
+def coat_film(gun: Gun, shape: tuple[int, int], rng: np.random.Generator, *, shift: float) -> Array:
     """Lay one coat; shape (rows, columns)."""
     rows, columns = shape
-    y = (np.arange(rows) + 0.5) * cell_mm
+    y = (np.arange(rows) + 0.5) * CELL_MM
     pitch = gun.fan_mm * (1.0 - gun.overlap)
-    lines = np.arange(-gun.fan_mm, rows * cell_mm + gun.fan_mm, pitch) + (shift % 1.0) * pitch
+    lines = np.arange(-gun.fan_mm, rows * CELL_MM + gun.fan_mm, pitch) + (shift % 1.0) * pitch
     half = gun.fan_mm / 2.0
     film = np.zeros(shape)
     for line in lines:
         # Both errors last as long as a movement of the arm, some 20 cm.
-        distance = np.exp(_wander(columns, rng, cell_mm=cell_mm, sd=gun.distance_sd))
-        speed = np.exp(_wander(columns, rng, cell_mm=cell_mm, sd=gun.speed_sd))
+        distance = np.exp(_wander(columns, rng, sd=gun.distance_sd))
+        speed = np.exp(_wander(columns, rng, sd=gun.speed_sd))
         middle = line + rng.normal(0.0, gun.line_sd_mm)
         reach = half * distance
         across = (y[:, None] - middle) / reach[None, :]
@@ -105,9 +106,9 @@ def coat_film(
     return film * (pitch / whole)
 
 
-def _wander(count: int, rng: np.random.Generator, *, cell_mm: float, sd: float) -> Array:
+def _wander(count: int, rng: np.random.Generator, *, sd: float) -> Array:
     """Smooth random walk of the hand: half of it lasts the stroke, half some 20 cm."""
-    knots = max(2, math.ceil(count * cell_mm / 200.0) + 1)
+    knots = max(2, math.ceil(count * CELL_MM / 200.0) + 1)
     whole, part = rng.normal(), rng.normal(size=knots)
     at = np.linspace(0.0, knots - 1.0, count)
     low = np.minimum(at.astype(int), knots - 2)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,9 +10,8 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import Tolerance, delta_e00
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.evenness.film import coat_shares, lab_by_film
-from matchlib.evenness.gun import Gun, coat_film
-from matchlib.evenness.order import judged
+from matchlib.evenness.film import coat_shares, lab_by_film, ordered
+from matchlib.evenness.gun import CELL_MM, Gun, coat_film
 from matchlib.regression import FilmPredictor
 from matchlib.target import Target
 
@@ -51,8 +49,6 @@ class Unevenness:
         How.
     film : ndarray, shape (rows, columns)
         Colour film of one panel over the mean [-].
-    cell_mm : float
-        Side of one cell of the picture [mm].
     angles : tuple of UnevenAngle
         One an angle of the order.
     side_to_side : float
@@ -75,7 +71,6 @@ class Unevenness:
     recipe: Recipe
     gun: Gun
     film: Array = field(compare=False, repr=False)
-    cell_mm: float
     angles: tuple[UnevenAngle, ...]
     side_to_side: float
     film_sd: float
@@ -124,10 +119,8 @@ def spray_panel(
     gun: Gun | None = None,
     *,
     size_mm: tuple[float, float] = (600.0, 400.0),
-    cell_mm: float = 5.0,
     panels: int = 8,
     seed: int = 0,
-    viewing: Viewing | None = None,
     order: Target | None = None,
 ) -> Unevenness:
     """Simulate panels of a recipe and say what differs from side to side.
@@ -142,17 +135,13 @@ def spray_panel(
         How; the usual if None.
     size_mm : (float, float)
         Width, along the strokes, and height of the panel [mm].
-    cell_mm : float
-        Side of one cell of the picture [mm].
     panels : int
         Panels drawn; the first is the picture.
     seed : int
         Decides every draw.
-    viewing : Viewing, optional
-        Where there is no order; D65/10° in the archive's own geometry if None.
     order : Target, optional
-        What it is judged by; ΔE00 under the viewing if None. Its first of a pair of patches is
-        the standard.
+        What it is judged by; ΔE00 in the archive's own geometry if None. Its first of a pair
+        of patches is the standard.
 
     Returns
     -------
@@ -174,17 +163,17 @@ def spray_panel(
     >>> even.side_to_side < striped.side_to_side
     True
     """
-    shape = _cells(size_mm, cell_mm, panels)
+    shape = _cells(size_mm, panels)
     model.check_fitted()
-    gun, by = gun or Gun(), judged(model, order, viewing)
-    rng = np.random.default_rng(seed)
+    gun, by = gun or Gun(), ordered(order)
+    rng, views = np.random.default_rng(seed), by.views(model.usual_view)
     # One film is seen at every angle.
-    curves = [lab_by_film(model, [recipe], _FACTORS, viewing=v)[0] for v in by.views]
+    curves = [lab_by_film(model, [recipe], _FACTORS, viewing=v)[0] for v in views]
     shares = coat_shares(model, recipe)
-    patch = max(1, round(20.0 / cell_mm))
+    patch = max(1, round(20.0 / CELL_MM))
     films, apart, apart_e00, spreads = [], [], [], []
     for _ in range(panels):
-        film = _laid(gun, shares, shape, rng, cell_mm=cell_mm)
+        film = _laid(gun, shares, shape, rng)
         films.append(film)
         patches = _patches(film, patch).ravel()
         one, two = rng.integers(0, len(patches), (2, _PAIRS))
@@ -195,22 +184,21 @@ def spray_panel(
     pairs = np.array(apart).swapaxes(0, 1)
     tails = _tail(pairs)
     seen = _tail(np.array(apart_e00).swapaxes(0, 1))
-    whole = by.worst(list(pairs))
+    whole = by.greatest(list(pairs))
     drawn = films[0]
     return Unevenness(
         recipe=recipe,
         gun=gun,
         film=drawn / drawn.mean(),
-        cell_mm=cell_mm,
         angles=tuple(
             UnevenAngle(
                 view,
-                weight,
+                aim.weight,
                 _on_curve(drawn, curves[i]),
                 float(tails[i]),
                 float(seen[i]),
             )
-            for i, (view, weight) in enumerate(zip(by.views, by.weights, strict=True))
+            for i, (view, aim) in enumerate(zip(views, by.aims, strict=True))
         ),
         side_to_side=float(_tail(whole)),
         film_sd=float(np.mean(spreads)),
@@ -218,29 +206,27 @@ def spray_panel(
     )
 
 
-def _cells(size_mm: tuple[float, float], cell_mm: float, panels: int) -> tuple[int, int]:
+def _cells(size_mm: tuple[float, float], panels: int) -> tuple[int, int]:
     """Rows and columns of cells, if such panels can be drawn."""
     width, height = size_mm
-    cells = (max(width, height) / cell_mm) if cell_mm > 0 else math.inf
-    if not (min(width, height) >= 80 and cells <= 1000 and cell_mm <= 20 and 1 <= panels <= 500):
+    fits = min(width, height) >= 80 and max(width, height) <= 1000 * CELL_MM
+    if not (fits and 1 <= panels <= 500):
         raise DomainError(
             "This panel cannot be simulated.",
-            expected="sides of 80 mm and more, cells up to 20 mm, at most 1000 along a side",
-            got=f"{width:g} by {height:g} mm in cells of {cell_mm:g} mm, {panels} panels",
-            remedy="600 by 400 mm in cells of 5 mm is usual.",
+            expected=f"sides of 80 to {1000 * CELL_MM:g} mm, 1 to 500 panels",
+            got=f"{width:g} by {height:g} mm, {panels} panels",
+            remedy="600 by 400 mm is usual.",
         )
-    return round(height / cell_mm), round(width / cell_mm)
+    return round(height / CELL_MM), round(width / CELL_MM)
 
 
-def _laid(
-    gun: Gun, shares: Array, shape: tuple[int, int], rng: np.random.Generator, *, cell_mm: float
-) -> Array:
+def _laid(gun: Gun, shares: Array, shape: tuple[int, int], rng: np.random.Generator) -> Array:
     """All coats of one panel, the next set off from the last where the sprayer does so."""
     film = np.zeros(shape)
     start = rng.uniform(0.0, 1.0)
     for coat, share in enumerate(shares):
         shift = start + (coat / len(shares) if gun.set_off else 0.0)
-        film += share * coat_film(gun, shape, rng, cell_mm=cell_mm, shift=shift)
+        film += share * coat_film(gun, shape, rng, shift=shift)
     return film if len(shares) else np.ones(shape)
 
 

@@ -21,15 +21,16 @@ __all__ = ["explain"]
 
 Array = NDArray[np.float64]
 
+NEAREST = 3
+"""Panels told of that are near."""
+
 
 def explain(
     model: FilmPredictor,
     recipe: Recipe,
     *,
     archive: Iterable[Panel] = (),
-    viewing: Viewing | None = None,
     target: Target | None = None,
-    nearest: int = 3,
 ) -> Explanation:
     """Explain a prediction.
 
@@ -41,13 +42,9 @@ def explain(
         What is predicted.
     archive : iterable of Panel
         What the model was fitted to, for the nearest panels and for what is new.
-    viewing : Viewing, optional
-        Where there is no target; D65/10° in the archive's own geometry if None.
     target : Target, optional
         What is ordered: its angles, weights and difference are explained by, its colours are not
-        looked at. ΔE00 under the viewing if None.
-    nearest : int
-        Panels wanted.
+        looked at. ΔE00 at D65/10° in the archive's own geometry if None.
 
     Returns
     -------
@@ -68,8 +65,8 @@ def explain(
     1.0
     """
     model.check_fitted()
-    usual = viewing or model.usual_view
-    views = [usual] if target is None else [a.viewing or usual for a in target.aims]
+    usual = model.usual_view
+    views = [usual] if target is None else target.views(usual)
     weights = [1.0] if target is None else [a.weight for a in target.aims]
     tolerance = Tolerance() if target is None else target.tolerance
     panels = list(archive)
@@ -100,7 +97,7 @@ def explain(
         viewings=tuple(views),
         labs=tuple(three(lab[0]) for lab in labs),
         changes=changes,
-        near=near[:nearest],
+        near=near[:NEAREST],
         spread=float(np.hypot(away.mean[0], away.sd[0])),
         shares={k: v / whole for k, v in parts.items()},
         beyond=tuple(beyond),

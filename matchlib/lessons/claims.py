@@ -256,7 +256,7 @@ def _gold(asked: LessonBasis, start: Lesson) -> Lesson:
 def _even(asked: LessonBasis, start: Lesson) -> Lesson:
     recipes = asked.over(asked.grounds)
     bare = asked.labs([replace(r, colour=None, schedule=None) for r in recipes])
-    shown = np.asarray(film_tolerance(asked.model, recipes, changes=(0.1, 0.2), viewing=asked.view))
+    shown = film_tolerance(asked.model, recipes, changes=(0.1, 0.2))
     order = [int(i) for i in np.argsort(-bare[:, 0])]
     labs = asked.labs(recipes)
     if len(order) < 3:

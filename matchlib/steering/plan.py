@@ -127,8 +127,7 @@ def plan(
         archive=past,
         callback=part_of(callback, 0.0, 0.5),
     )
-    usual = fit.usual_view
-    views = [v or usual for v in target.viewings]
+    views = target.views(fit.usual_view)
     worked = []
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
         # A look tells what more of one pot would do: cards of two layers are sprayed blind.

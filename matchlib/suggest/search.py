@@ -64,7 +64,6 @@ def suggest(
     *,
     top: int = 5,
     archive: Iterable[Recipe | Panel] = (),
-    unevenness: Callable[[Sequence[Recipe]], Array] | None = None,
     callback: Callback | None = None,
 ) -> Suggestions:
     """Suggest recipes for a target.
@@ -82,9 +81,6 @@ def suggest(
     archive : iterable of Recipe or Panel, optional
         What was sprayed: gives spelling, ready blends and the usual clear coat, and lets a
         suggestion say what about it was never sprayed.
-    unevenness : callable, optional
-        From recipes to what 10 percent of film shows, by the target's own difference over all its
-        angles; `matchlib.evenness` by default where the limits name a greatest one.
     callback : callable, optional
         Called with the share done and what is being done, many times a second, always from the
         caller's own thread; what it raises ends the search at once.
@@ -127,11 +123,9 @@ def suggest(
     bounds = limits or Limits()
     past = [a.recipe if isinstance(a, Panel) else a for a in archive]
     space = Space.of(model, bounds, past)
-    viewings = [a.viewing or model.usual_view for a in target.aims]
+    viewings = target.views(model.usual_view)
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        return _Search(
-            space, target, viewings, past, unevenness=unevenness, callback=part_of(callback)
-        ).best(top)
+        return _Search(space, target, viewings, past, callback=part_of(callback)).best(top)
 
 
 class _Search:
@@ -142,12 +136,11 @@ class _Search:
         viewings: Sequence[Viewing],
         past: Sequence[Recipe],
         *,
-        unevenness: Callable[[Sequence[Recipe]], Array] | None,
         callback: Callback,
     ) -> None:
         self.space, self.target, self.viewings = space, target, viewings
         self.experience = PastRecipes(past)
-        self.unevenness, self.callback = unevenness, callback
+        self.callback = callback
         self.searched = 0
         self.never_mixed = dict(zip(space.shelf.grounds, space.shelf.never_mixed, strict=True))
         self.ground_kind = _kinds(space.ground_share > 0)
@@ -276,9 +269,10 @@ class _Search:
         ]
 
     def _even(self, recipes: list[Recipe], cost: Array) -> tuple[list[Recipe], Array]:
+        from matchlib.evenness import film_tolerance
+
         most = self.space.limits.max_unevenness
-        shows = self.unevenness or _film_shows(self.space.model, self.target)
-        shown = shows(recipes)
+        shown = film_tolerance(self.space.model, recipes, changes=(0.1,), order=self.target)[:, 0]
         even = np.flatnonzero(shown <= (most or np.inf))
         if not len(even):
             worst = ", at the worst angle" if len(self.target.aims) > 1 else ""
@@ -429,12 +423,6 @@ def _combination(recipe: Recipe) -> Hashable:
 
 def _coats(recipe: Recipe) -> int:
     return recipe.schedule.coats if recipe.schedule else 0
-
-
-def _film_shows(model: FilmPredictor, target: Target) -> Callable[[Sequence[Recipe]], Array]:
-    from matchlib.evenness import film_tolerance
-
-    return lambda recipes: film_tolerance(model, recipes, changes=(0.1,), order=target)[:, 0]
 
 
 def _kinds(members: NDArray[np.bool_]) -> Ints:
