@@ -12,6 +12,7 @@ from matchlib.correction import Belief, Card, Sprayed
 from matchlib.correction.card import Ahead
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
+from matchlib.outcome import Outcome
 from matchlib.sample import ANY_FILM, ONE_POT, origins
 from matchlib.steering.lookahead import CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
@@ -19,7 +20,7 @@ from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion
 from matchlib.target import Target
 
-__all__ = ["Approach", "Candidate", "Shop", "chance_of_own"]
+__all__ = ["Approach", "Shop", "chance_of_own"]
 
 Array = NDArray[np.float64]
 
@@ -40,16 +41,6 @@ THOUGHT_ON = 2
 
 NO_WORSE = 0.01
 """Chance that readings may lose by what is neglected in counting them [-]."""
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """The nearest recipe of a ground and a pot, and its chance if it is sprayed blind."""
-
-    recipe: Recipe
-    difference: float
-    blind: float
-    suggestion: Suggestion | None = None
 
 
 @dataclass(frozen=True)
@@ -124,7 +115,7 @@ class Approach:
     """A ground and pot, its coats up to the first look, and the chance by how often it is read."""
 
     shop: Shop
-    candidate: Candidate
+    candidate: Outcome  # the nearest recipe of the ground and the pot, if it is sprayed blind
     starts: Sequence[Recipe]
     begun: Card | None  # None where it cannot be approached, as the next two
     read: Ahead | None  # looks at the starts
@@ -133,10 +124,10 @@ class Approach:
     by_readings: tuple[float, ...]
 
     @classmethod
-    def of(cls, shop: Shop, candidate: Candidate) -> Approach:
+    def of(cls, shop: Shop, candidate: Outcome) -> Approach:
         """Before any reading is thought of."""
         starts = _starts(candidate.recipe, shop.limits)
-        blind = (candidate.blind,)
+        blind = (candidate.probability,)
         if not starts:
             return cls(shop, candidate, starts, None, None, None, (), blind)
         recipes, views = [*starts, *_grid(candidate.recipe)], shop.views
@@ -181,7 +172,7 @@ class Approach:
         """The likeliest first, those of one pot and one ground before their like; then blind."""
         odds = self.chance / max(1.0 - self.chance, 1e-3)
         odds /= ONE_POT ** _blends(self.candidate.recipe)
-        return -round(odds / (1.0 + odds), 2), -self.candidate.blind
+        return -round(odds / (1.0 + odds), 2), -self.candidate.probability
 
     def plan(self, *, what_follows: bool = True) -> CardPlan:
         """The plan, with what is expected on the way and what follows; blind where that is best."""
@@ -213,10 +204,10 @@ class Approach:
             whole,
             tuple(planned),
             self.chance,
-            self.candidate.blind,
+            self.candidate.probability,
             self.by_readings,
             tuple(likely),
-            self.candidate.suggestion,
+            self.candidate if isinstance(self.candidate, Suggestion) else None,
         )
 
 

@@ -21,8 +21,9 @@ from matchlib.domain import CoatSchedule, Panel, Recipe
 from matchlib.domain.panel import readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
+from matchlib.outcome import Outcome
 from matchlib.progress import Callback, part_of
-from matchlib.steering.approach import Approach, Candidate, Shop, chance_of_own
+from matchlib.steering.approach import Approach, Shop, chance_of_own
 from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.suggest import Suggestion, Suggestions, suggest
 from matchlib.target import Target
@@ -157,9 +158,9 @@ def plan(
 
 def _candidates(
     model: FilmPredictor | Belief, found: Suggestions, goal: Target, limits: Limits
-) -> list[Candidate]:
+) -> list[Outcome]:
     """The nearest recipe of every pair of ground and pot that comes near."""
-    candidates = [Candidate(s.recipe, s.expected, s.probability, s) for s in found]
+    candidates: list[Outcome] = list(found)
     if isinstance(model, Belief):
         # What today's cards taught, the search has not heard of.
         pots = {(s.recipe.ground, s.recipe.colour): s.recipe for s in found}
@@ -170,12 +171,11 @@ def _candidates(
             for n in range(limits.min_coats, limits.max_coats + 1)
         ]
         every = [*(s.recipe for s in found), *made]
-        near = scored(model, every, goal, shortlist=240)
-        candidates = [Candidate(s.recipe, s.expected, s.probability) for s in near]
-    candidates.sort(key=lambda r: r.difference)
-    kept: dict[tuple[object, object], Candidate] = {}
+        candidates = list(scored(model, every, goal, shortlist=240))
+    candidates.sort(key=lambda one: one.expected)
+    kept: dict[tuple[object, object], Outcome] = {}
     for candidate in candidates:
-        if candidate.difference <= candidates[0].difference + NEAR * goal.tolerance.value:
+        if candidate.expected <= candidates[0].expected + NEAR * goal.tolerance.value:
             kept.setdefault((candidate.recipe.ground, candidate.recipe.colour), candidate)
     return list(kept.values())[:CANDIDATES]
 

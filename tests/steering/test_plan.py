@@ -12,8 +12,9 @@ from matchlib.correction import Belief, Card, Sprayed
 from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
+from matchlib.outcome import Outcome
 from matchlib.steering import plan, steer
-from matchlib.steering.approach import Approach, Candidate
+from matchlib.steering.approach import Approach
 from matchlib.steering.approach import Shop as At
 from matchlib.steering.plan import _notes
 from matchlib.tails import drawn_out, normal_cloud
@@ -112,6 +113,11 @@ def test_one_coat_cannot_be_approached_but_two_weaker_ones_can(model, shop) -> N
     assert "light side" in alone.notes[0]
 
 
+def blind_of(recipe: Recipe) -> Outcome:
+    """A recipe that passes three times in five if it is sprayed blind."""
+    return Outcome(recipe, (0.0, 0.0, 0.0), np.eye(3), np.inf, 0.1, 0.5, 0.6)
+
+
 @pytest.fixture(scope="module")
 def approach(model, recipe) -> Approach:
     shop = At(
@@ -122,7 +128,7 @@ def approach(model, recipe) -> Approach:
         before_clear=False,
         source="spectrophotometer",
     )
-    return Approach.of(shop, Candidate(recipe, 0.1, 0.6)).with_readings(1)
+    return Approach.of(shop, blind_of(recipe)).with_readings(1)
 
 
 def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) -> None:
@@ -156,7 +162,7 @@ def test_where_readings_tell_little_all_coats_may_be_laid_before_the_first(model
     photo, sure = (
         Approach.of(
             At(Belief.of(model), Target.lab(*expected(model, recipe)), [VIEW], Limits(), True, by),
-            Candidate(recipe, 0.1, 0.6),
+            blind_of(recipe),
         ).with_readings(1)
         for by in ("photo", "spectrophotometer")
     )
