@@ -122,15 +122,12 @@ def test_a_pair_never_sprayed_says_so() -> None:
 
 
 def test_each_swatch_of_the_value_chart_stands_at_its_own_lightness() -> None:
-    from matchlib.domain import Colour, Ground, MixRatio, Recipe, Viewing
-    from matchlib.lessons import Ladder
-    from matchlib.lessons.ladder import Rung
+    from matchlib.domain import Ground, Recipe
+    from matchlib.lessons import Rung
 
-    def ladder(name: str, *lights: float) -> Ladder:
-        ground = Ground.parse(name)
-        rungs = [Rung(Recipe(ground), n, (v, 0.0, 0.0), 0.5, ()) for n, v in enumerate(lights)]
-        made = Colour.parse("x"), MixRatio.parse("6:1"), Viewing()
-        return Ladder(ground, *made, tuple(rungs))
+    def ladder(name: str, *lights: float) -> list[Rung]:
+        recipe = Recipe(Ground.parse(name))
+        return [Rung(recipe, n, (v, 0.0, 0.0), 0.5, ()) for n, v in enumerate(lights)]
 
     ladders = [ladder("black", 20.0, 10.0), ladder("white", 90.0, 50.0)]
     drawn = f.value_chart(ladders, title="t")

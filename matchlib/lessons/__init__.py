@@ -12,15 +12,15 @@ from matchlib.lessons.drill import make_drill
 from matchlib.lessons.evidence import Lesson
 from matchlib.lessons.exercise import KINDS, Exercise, Marked, make_exercise, mark
 from matchlib.lessons.first_day import first_day, first_four
-from matchlib.lessons.ladder import Ladder, coat_ladder
+from matchlib.lessons.ladder import Rung, coat_ladder
 
 __all__ = [
     "KINDS",
     "LESSONS",
     "Exercise",
-    "Ladder",
     "Lesson",
     "Marked",
+    "Rung",
     "coat_ladder",
     "first_day",
     "first_four",

@@ -15,49 +15,34 @@ from matchlib.domain import (
     MixRatio,
     Panel,
     Recipe,
-    Viewing,
     three,
 )
 from matchlib.errors import DomainError
-from matchlib.listing import items_frame
+from matchlib.listing import Listing
 from matchlib.overview import panel_lab
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Ladder", "Rung", "coat_ladder"]
+__all__ = ["Rung", "coat_ladder"]
 
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One step of a ladder."""
-
-    recipe: Recipe  # what would be sprayed
-    coats: int  # of colour; 0 is the bare ground
-    lab: Lab  # CIELAB by the law
-    spread: float  # how far the next panel of it is expected to read from that [ΔE00]
-    # panels of the archive with this very recipe: code and CIELAB as read
-    panels: tuple[tuple[str, Lab], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Ladder:
-    """Coats rising over one ground.
+    """One step of coats rising over a ground.
 
     Parameters
     ----------
-    ground : Ground
-        Below.
-    colour : Colour
-        Above.
-    ratio : MixRatio
-        Of every coat.
-    viewing : Viewing
-        Under which all CIELAB values hold.
-    rungs : tuple of Rung
-        From the bare ground up.
+    recipe : Recipe
+        What would be sprayed.
+    coats : int
+        Of colour; 0 is the bare ground.
+    lab : tuple of 3 float
+        CIELAB by the law, in the archive's own geometry.
+    spread : float
+        How far the next panel of it is expected to read from that [ΔE00].
+    panels : tuple of (str, tuple of 3 float)
+        Panels of the archive with this very recipe: code and CIELAB as read.
 
     Examples
     --------
@@ -65,26 +50,16 @@ class Ladder:
     >>> from matchlib.demo import demo_model, demo_panels
     >>> from matchlib.domain import Colour, Ground
     >>> over = {"ground": Ground.parse("silver"), "colour": Colour.parse("cherry")}
-    >>> ladder = coat_ladder(demo_model(), demo_panels(), **over, ratio=MixRatio.parse("6:1"))
-    >>> [rung.coats for rung in ladder.rungs][:4]
+    >>> rungs = coat_ladder(demo_model(), demo_panels(), **over, ratio=MixRatio.parse("6:1"))
+    >>> [rung.coats for rung in rungs][:4]
     [0, 1, 2, 3]
     """
 
-    ground: Ground
-    colour: Colour
-    ratio: MixRatio
-    viewing: Viewing
-    rungs: tuple[Rung, ...]
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return a table, one row a rung.
-
-        Returns
-        -------
-        DataFrame
-            The recipe, its coats, Lab by the law, and the spread of the next panel [ΔE00].
-        """
-        return items_frame(self.rungs)
+    recipe: Recipe
+    coats: int
+    lab: Lab
+    spread: float
+    panels: tuple[tuple[str, Lab], ...]
 
 
 def coat_ladder(
@@ -96,7 +71,7 @@ def coat_ladder(
     ratio: MixRatio,
     most: int = 6,
     clear: str | None = "yes",
-) -> Ladder:
+) -> Listing[Rung]:
     """Return coats rising from the bare ground, by the law and from the archive.
 
     Parameters
@@ -118,8 +93,8 @@ def coat_ladder(
 
     Returns
     -------
-    Ladder
-        ``most + 1`` rungs.
+    Listing of Rung
+        A tuple of ``most + 1``, from the bare ground up; ``to_frame()`` gives a table.
 
     Raises
     ------
@@ -133,7 +108,7 @@ def coat_ladder(
     >>> from matchlib import MixRatio
     >>> from matchlib.demo import demo_model, demo_panels
     >>> from matchlib.domain import Colour, Ground
-    >>> ladder = coat_ladder(
+    >>> rungs = coat_ladder(
     ...     demo_model(),
     ...     demo_panels(),
     ...     ground=Ground.parse("silver"),
@@ -141,7 +116,7 @@ def coat_ladder(
     ...     ratio=MixRatio.parse("6:1"),
     ...     most=3,
     ... )
-    >>> ladder.to_frame()[["coats", "L"]].round(0)
+    >>> rungs.to_frame()[["coats", "L"]].round(0)
        coats     L
     0      0  60.0
     1      1  46.0
@@ -168,8 +143,7 @@ def coat_ladder(
         read = panel_lab(panel, view)
         if read is not None:
             found.setdefault(panel.recipe, []).append((panel.code, read))
-    rungs = tuple(
+    return Listing(
         Rung(recipe, n, three(lab[n]), float(spread[n]), tuple(found.get(recipe, ())))
         for n, recipe in enumerate(recipes)
     )
-    return Ladder(ground, colour, ratio, view, rungs)

@@ -66,18 +66,18 @@ def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
         ratio=MixRatio.parse("6:1"),
         most=4,
     )
-    assert [r.coats for r in found.rungs] == [0, 1, 2, 3, 4]
-    assert found.rungs[0].recipe.bare
-    law = model.predict_recipes([r.recipe for r in found.rungs], found.viewing)
-    np.testing.assert_allclose([r.lab for r in found.rungs], law)
-    predicted = model.predict_each([r.recipe for r in found.rungs], found.viewing)
+    assert [r.coats for r in found] == [0, 1, 2, 3, 4]
+    assert found[0].recipe.bare
+    law = model.predict_recipes([r.recipe for r in found], model.usual_view)
+    np.testing.assert_allclose([r.lab for r in found], law)
+    predicted = model.predict_each([r.recipe for r in found], model.usual_view)
     away = expected_delta_e00(law, law, predicted.covariance, tolerance=1.0, dof=predicted.dof).mean
-    np.testing.assert_allclose([r.spread for r in found.rungs], away)
-    lightness = [r.lab[0] for r in found.rungs]
+    np.testing.assert_allclose([r.spread for r in found], away)
+    lightness = [r.lab[0] for r in found]
     assert lightness == sorted(lightness, reverse=True)
     # Exactly the panels with this recipe on their back stand beside the rung.
-    three = {p.code for p in panels if p.recipe == found.rungs[3].recipe}
-    assert {code for code, _ in found.rungs[3].panels} == three
+    three = {p.code for p in panels if p.recipe == found[3].recipe}
+    assert {code for code, _ in found[3].panels} == three
     assert len(three) >= 2
     with pytest.raises(DomainError):
         coat_ladder(

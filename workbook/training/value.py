@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Colour, MixRatio
-from matchlib.lessons import Ladder, coat_ladder
+from matchlib.lessons import coat_ladder
 from matchlib.overview import card_lab
 from workbook.figures import areas, esc, number, value_chart, value_words
 from workbook.page.fields import button, check, chips, choice, fold, slider
 
 if TYPE_CHECKING:
     from matchlib.domain import Lab
+    from matchlib.lessons import Rung
     from workbook.page import Press
     from workbook.training.app import TrainingScreen
 
@@ -99,19 +101,20 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     )
 
 
-def _as_sprayed(screen: TrainingScreen, found: Ladder) -> str:
+def _as_sprayed(screen: TrainingScreen, found: Sequence[Rung]) -> str:
     """Every card of this colour and ground, weakest first; how near the chart they are."""
     rows: list[tuple[float, str, str, Lab]] = []
+    ground, colour = found[-1].recipe.ground, found[-1].recipe.colour
     for panel in screen.session.archive.panels():
         recipe, lab = panel.recipe, card_lab(panel)
-        if lab is None or recipe.ground != found.ground or recipe.schedule is None:
+        if lab is None or recipe.ground != ground or recipe.schedule is None:
             continue
-        if recipe.colour == found.colour:
+        if recipe.colour == colour:
             rows.append((recipe.schedule.strength, str(recipe.schedule), panel.code, lab))
     rows.sort()
     if not rows:
         return (
-            f"<p><b>{esc(found.ground)}</b>: never sprayed with {esc(found.colour)}; its "
+            f"<p><b>{esc(ground)}</b>: never sprayed with {esc(colour)}; its "
             "squares are a prediction alone.</p>"
         )
     some = rows[:_MOST_STRIPS]
@@ -123,12 +126,10 @@ def _as_sprayed(screen: TrainingScreen, found: Ladder) -> str:
     )
     near = [
         f"{code} ({r.coats} coats): ΔE00 {number(float(delta_e00(r.lab, lab)), 1)}"
-        for r in found.rungs
+        for r in found
         for code, lab in r.panels
         if r.coats
     ]
     words = ", ".join(f"{code} {steps}" for _, steps, code, _ in some)
     off = f" From what the chart says: {'; '.join(near)}." if near else ""
-    return (
-        f"<p><b>{esc(found.ground)}</b></p>{strip}<p class='wb-muted'>{esc(words)}.{esc(off)}</p>"
-    )
+    return f"<p><b>{esc(ground)}</b></p>{strip}<p class='wb-muted'>{esc(words)}.{esc(off)}</p>"
