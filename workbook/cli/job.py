@@ -133,11 +133,11 @@ def _show(
 
     with Session.open(archive, write=False) as session:
         job = session.archive.job(number)
-        found = None
+        found, words = None, ""
         if job.plan is not None and job.open and not (job.plan.on and job.state == "read"):
             try:
                 tell_fit(session)
-                found = outlook_of(session.archive, job)
+                found, words = outlook_of(session.archive, job)
             except MatchlibError as error:  # the job is shown all the same
                 note(str(error))
     if json_:
@@ -146,9 +146,9 @@ def _show(
             if found is None
             else {
                 **dict(zip("Lab", found.lab, strict=True)),
-                "expected_difference": found.difference,
+                "expected_difference": found.expected,
                 "probability": found.probability,
-                "words": found.words,
+                "words": words,
             }
         )
         show_json({**_as_dict(job), "expected": expected})
@@ -157,7 +157,7 @@ def _show(
     if found is not None:
         from workbook.cli.printing import chance
 
-        show(f"Expected: {found.words}; it passes with a chance of {chance(found.probability)}.")
+        show(f"Expected: {words}; it passes with a chance of {chance(found.probability)}.")
 
 
 def _plan(

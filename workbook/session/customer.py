@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from matchlib.domain import Recipe
@@ -18,34 +18,19 @@ if TYPE_CHECKING:
     from matchlib.domain import Panel, Reading
     from matchlib.job import Job, Plan
     from matchlib.mixing import Pot
+    from matchlib.outcome import Outcome
     from matchlib.regression import FilmPredictor
     from matchlib.target import Target
     from workbook.jobsheet import JobSheet
 
 __all__ = [
-    "Outlook",
     "aim_of_job",
-    "labs_on",
+    "expected_on",
     "note_sprayed",
     "outlook_of",
     "sheet_of_job",
     "to_spray",
 ]
-
-
-@dataclass(frozen=True, slots=True)
-class Outlook:
-    """What a job's plan is expected to give.
-
-    `lab`: CIELAB expected, at the target's first angle. `difference`: expected difference of the
-    card as read, in the unit of the tolerance. `probability`: that it passes [-]. `words`: the same
-    in a sentence.
-    """
-
-    lab: tuple[float, float, float]
-    difference: float
-    probability: float
-    words: str
 
 
 def aim_of_job(job: Job) -> Target:
@@ -103,24 +88,23 @@ def _plan_of(job: Job) -> Plan:
     return job.plan
 
 
-def outlook_of(archive: Archive, job: Job) -> Outlook:
-    """Return what a job's plan should give, from the panel's own reading if it builds on."""
+def outlook_of(archive: Archive, job: Job) -> tuple[Outcome, str]:
+    """Return what a job's plan should give, and its difference in words.
+
+    Of a plan that builds on a panel, by the panel's own reading.
+    """
     aim, wanted = aim_of_job(job), _plan_of(job).recipe
     _, panel = to_spray(archive, job)
     if panel is None or panel.recipe.bare:
         from matchlib.forecast import forecast
 
         (fresh,) = forecast(model_of(archive).model, [wanted], aim)
-        return Outlook(fresh.lab, fresh.expected, fresh.probability, fresh.words)
-    from matchlib.correction import Belief, Card, Sprayed
-
+        return fresh, fresh.words
     # The panel's own reading is learnt from once: the fit is that of the others.
     model = model_of(archive, without={panel.code}).model
-    card = Card.of(Belief.of(model), [Sprayed.of(last_tried(panel))])
-    (found,) = card.expected([wanted], aim)
+    (found,) = expected_on(model, last_tried(panel), aim, [wanted])
     away = aim.tolerance.with_unit(found.expected)
-    words = f"{away} expected{aim.worst}, from the reading of {panel.code}"
-    return Outlook(found.lab, found.expected, found.probability, words)
+    return found, f"{away} expected{aim.worst}, from the reading of {panel.code}"
 
 
 def _under_clear(panel: Panel) -> bool:
@@ -128,22 +112,20 @@ def _under_clear(panel: Panel) -> bool:
     return panel.recipe.clear is not None and not (read and read[-1].state == "before clear")
 
 
-def labs_on(
+def expected_on(
     model: FilmPredictor,
     card: tuple[Recipe, tuple[Reading, ...]],
     aim: Target,
     recipes: Sequence[Recipe],
-) -> list[tuple[float, float, float]]:
-    """Return what coats on top of a card should make it read, from its own reading.
+) -> list[Outcome]:
+    """Return what to expect of coats on top of a card, from its own reading.
 
     `card`: what is on it, and its readings. `recipes`: all that is on it then.
     """
     from matchlib.correction import Belief, Card, Sprayed
 
-    if not recipes:
-        return []
     begun = Card.of(Belief.of(model), [Sprayed.of(card)])
-    return [one.lab for one in begun.expected(recipes, aim)]
+    return begun.expected(recipes, aim) if recipes else []
 
 
 def sheet_of_job(
@@ -169,7 +151,7 @@ def sheet_of_job(
     )
     if panel is None:
         return sheet
-    found = outlook_of(archive, job)
+    found, words = outlook_of(archive, job)
     whole = _plan_of(job).recipe
     coats = coat_readings(model, whole, archive=archive.panels(), viewing=aim.aims[0].viewing)
     rows = stages_read(panel, whole.clear)
@@ -178,8 +160,8 @@ def sheet_of_job(
         # As for the outlook, the card's own reading is learnt from once.
         before = model_of(archive, without={panel.code}).model
         coming = replace(whole, clear=None).coat_by_coat()[laid + 1 :]
-        labs = labs_on(before, rows[-1], aim, coming)
-        on = [replace(c, lab=lab) for c, lab in zip(coats.coats[laid + 1 :], labs, strict=True)]
+        then = expected_on(before, rows[-1], aim, coming)
+        on = [replace(c, lab=o.lab) for c, o in zip(coats.coats[laid + 1 :], then, strict=True)]
         cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
         coats = replace(coats, coats=(*coats.coats[: laid + 1], *on), cleared=cleared)
     notes = [f"These coats go on panel {panel.code}, which has {panel.recipe}."]
@@ -187,7 +169,7 @@ def sheet_of_job(
     return replace(
         sheet,
         predicted_lab=found.lab,
-        difference=found.words,
+        difference=words,
         sd=None,
         chance=found.probability,
         angles=(),

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.domain import LoggedCoat, Panel, Recipe, Stage
 from matchlib.errors import ArchiveError, DomainError, MatchlibError, TargetError
 from matchlib.job import Job, Plan
-from workbook.session.customer import aim_of_job, labs_on
+from workbook.session.customer import aim_of_job, expected_on
 from workbook.session.model_cache import model_of
 from workbook.session.targets import lab_of, stages_read
 
@@ -203,7 +203,7 @@ class Work:
         self, card: Panel, recipes: Sequence[Recipe]
     ) -> list[tuple[float, float, float]]:
         """Return what coats on top of a card should make it read, from its own last reading."""
-        return labs_on(self.model, self.rows(card)[-1], self.aim, recipes)
+        return [one.lab for one in expected_on(self.model, self.rows(card)[-1], self.aim, recipes)]
 
     @cached_property
     def ahead(self) -> list[tuple[float, float, float]]:
