@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -53,8 +54,11 @@ def _job_sheet(
             "suggests recipes for a target.",
         )
     from matchlib.domain import Recipe
+    from matchlib.readings.writing import save_bytes
+    from workbook.jobsheet import jobsheet_pdf
     from workbook.session import Session
     from workbook.session.order import aim_of
+    from workbook.session.sheet import sheet_of
 
     with Session.open(archive, write=False) as session:
         if panel:
@@ -66,17 +70,18 @@ def _job_sheet(
         aim = None
         if wanted.given:
             aim = aim_of(wanted.readings(session, light, file), order, weights)
-        made = session.job_sheet(
+        sheet = sheet_of(
+            session.model,
             recipe,
-            out,
+            panels=session.archive.panels(),
             target=aim,
             target_name=wanted.sample or wanted.reading or "",
             tolerance=order,
             pot=pots,
-            paper=paper,
             title=title,
             customer=customer,
             panel_code=code,
             unit=job.unit,
         )
-    show(f"Job sheet written to {made}.")
+    save_bytes(jobsheet_pdf(sheet, paper=paper), Path(out))
+    show(f"Job sheet written to {out}.")

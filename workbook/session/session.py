@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any, Self
 
 from matchlib.progress import unmeasured
 from workbook.session.model_cache import FitOutcome, model_of
-from workbook.session.sheet import sheet_of
 from workbook.session.shelf import usual_limits
 from workbook.session.targets import last_tried, stages_read
 
@@ -381,19 +380,3 @@ class Session:
             callback=part_of(callback, 0.1, 1.0),
         )
         return rows, floor
-
-    # Sheets
-
-    def job_sheet(
-        self, recipe: Recipe, path: str | Path, *, paper: str = "A4", **content: Any
-    ) -> Path:
-        """Print a job sheet.
-
-        `paper`: ``A4`` or ``Letter``.
-        """
-        from matchlib.readings.writing import save_bytes
-        from workbook.jobsheet import jobsheet_pdf
-
-        sheet = sheet_of(self.model, recipe, panels=self.archive.panels(), **content)
-        save_bytes(jobsheet_pdf(sheet, paper=paper), Path(path))
-        return Path(path)
