@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
@@ -43,7 +43,6 @@ class BaseScreen:
         self.notice = ""
         self._photo: PhotoIntake | None = None
         self._job = object()
-        self._undoable: tuple[str, Change | None] | None = None
 
     # What a page asks of its screen
 
@@ -102,13 +101,10 @@ class BaseScreen:
         self._job = object()
         self.notice = "Stopped; nothing was changed."
 
-    @property
+    @cached_property
     def undoable(self) -> Change | None:
-        """The last change that can be taken back here; asked of the archive when it changed."""
-        archive = self.session.archive
-        if self._undoable is None:
-            self._undoable = ("", last_change(archive))
-        return self._undoable[1]
+        """The last change that can be taken back here, until the archive is changed again."""
+        return last_change(self.session.archive)
 
     @property
     def undo_words(self) -> str:
@@ -116,9 +112,13 @@ class BaseScreen:
         change = self.undoable
         return "" if change is None else f"{change.action} {change.subject}"
 
+    def forget_undo(self) -> None:
+        """Ask the archive anew what can be taken back."""
+        vars(self).pop("undoable", None)
+
     def changed(self) -> None:
         """Note that the archive was changed, and learn from it anew."""
-        self._undoable = None
+        self.forget_undo()
         self.learn()
 
     def learn(self) -> None:

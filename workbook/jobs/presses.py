@@ -110,10 +110,8 @@ class Presses:
         if card is None:
             self._begin(done, (reading,))
             return
-        if found.picture:
-            name = keep_picture(self.at.session.archive, card.code, found.picture)
-            reading = replace(reading, picture=name)
-        self._keep(done, (reading,))
+        name = keep_picture(self.at.session.archive, card.code, found.picture)
+        self._keep(done, (replace(reading, picture=name),))
 
     # Recipe
 

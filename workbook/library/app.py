@@ -11,7 +11,6 @@ from workbook.library import back, begin, intake, look
 from workbook.page import frame
 from workbook.page.fields import button
 from workbook.screen import BaseScreen, PartPresses, screen_page
-from workbook.session.photos_kept import keep_picture
 
 if TYPE_CHECKING:
     from workbook.page import Press
@@ -75,14 +74,6 @@ class LibraryScreen(BaseScreen):
         else:
             begin.keep_photo(self, self.photo_for, found)
         self.photo_for = ""
-
-    def keep_picture(self, code: str, picture: bytes) -> None:
-        """Keep a small picture with a card.
-
-        `picture`: JPEG; nothing is kept of nothing.
-        """
-        if picture:
-            keep_picture(self.session.archive, code, picture)
 
     def framed(self, title: str, main: str, **more: Any) -> str:
         """Return a part's page."""

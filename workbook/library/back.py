@@ -26,7 +26,7 @@ from workbook.figures import areas, esc, numbers, table
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
 from workbook.session.back import Draft, date_of, draft_panel
 from workbook.session.intake import sent_file
-from workbook.session.photos_kept import picture_name
+from workbook.session.photos_kept import keep_picture, picture_name
 from workbook.session.targets import lab_of
 from workbook.session.typed import number_typed, three_typed, whole_typed
 
@@ -95,7 +95,7 @@ def do_keep(screen: LibraryScreen, done: Press) -> None:
     else:
         result = screen.session.archive.add([panel], who=panel.sprayer)
         notice = f"{result.words} {panel.code}: {panel.recipe.words}."
-    screen.keep_picture(panel.code, entry.picture)
+    keep_picture(screen.session.archive, panel.code, entry.picture)
     screen.entry = CardForm()
     screen.changed()
     screen.go("cards", card=panel.code)

@@ -17,7 +17,7 @@ from workbook.library.back import TABLES, readings_in_file
 from workbook.page import steps_list
 from workbook.page.fields import button, choice, field, fold, upload
 from workbook.page.pictures import coats_words
-from workbook.session.photos_kept import picture_name
+from workbook.session.photos_kept import keep_picture, picture_name
 from workbook.session.typed import three_typed
 
 if TYPE_CHECKING:
@@ -169,7 +169,7 @@ def keep_photo(screen: LibraryScreen, key: str, found: Photographed) -> None:
     panel = _wanted(screen, key, {})
     reading = replace(found.reading.reading, picture=picture_name(found.picture))
     _kept(screen, panel, (reading,))
-    screen.keep_picture(panel.code, found.picture)
+    keep_picture(screen.session.archive, panel.code, found.picture)
 
 
 def do_step(screen: LibraryScreen, done: Press) -> None:

@@ -77,7 +77,12 @@ def picture_name(picture: bytes) -> str:
 
 
 def keep_picture(archive: Archive, code: str, picture: bytes, *, who: str = "") -> str:
-    """Keep a small picture with a panel."""
+    """Keep a small picture with a panel.
+
+    Returned: its name; nothing is kept of nothing.
+    """
+    if not picture:
+        return ""
     name = picture_name(picture)
     archive.attach(code, name, picture, who=who)
     return name
@@ -100,7 +105,7 @@ def keep_photographs(
             continue
         try:
             panel = archive.panel(each.code)
-            name = keep_picture(archive, each.code, each.picture, who=who) if each.picture else ""
+            name = keep_picture(archive, each.code, each.picture, who=who)
             reading = replace(each.reading.reading, instrument=phone, picture=name)
             panels.append(panel.having(readings=(*panel.readings, reading)))
         except MatchlibError as error:
