@@ -1,10 +1,8 @@
 """A throwaway PostgreSQL server on loopback, from the system's own binaries.
 
 ``python tests/tools/postgres_server.py run -- COMMAND …`` starts one, sets
-``MATCHLIB_TEST_POSTGRES`` to its URL, runs the command and takes the server away again.
-``… start`` starts one and prints its URL; ``… stop FOLDER`` takes it away. ``--install`` lets it
-install Debian's package first if there is none. The server does not run as root, listens on
-127.0.0.1 alone, and asks for a password made up for it.
+``MATCHLIB_TEST_POSTGRES`` to its URL, runs the command and takes the server away again. The server
+does not run as root, listens on 127.0.0.1 alone, and asks for a password made up for it.
 """
 
 from __future__ import annotations
@@ -39,18 +37,6 @@ def binaries() -> Path | None:
         found.append(Path(on_path).resolve())
     good = [p.parent for p in found if (p.parent / "pg_ctl").exists()]
     return max(good, key=lambda p: [int(x) for x in str(p).split("/") if x.isdigit()], default=None)
-
-
-def install() -> None:
-    """Install Debian's server package; needs root."""
-    quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
-    subprocess.run(["apt-get", "update", "-qq"], check=True, env=quiet, stdout=sys.stderr)
-    subprocess.run(
-        ["apt-get", "install", "-y", "-qq", "--no-install-recommends", "postgresql"],
-        check=True,
-        env=quiet,
-        stdout=sys.stderr,
-    )
 
 
 class PostgresServer:
@@ -157,26 +143,14 @@ def running(folder: Path | None = None) -> Iterator[PostgresServer]:
 
 
 def main() -> int:
+    """Run a command beside a server."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=["start", "stop", "run"])
-    parser.add_argument("--install", action="store_true", help="install the server if absent")
-    parser.add_argument("rest", nargs=argparse.REMAINDER)
-    args = parser.parse_args()
-    rest = [a for a in args.rest if a != "--install"]
-    if (args.install or len(rest) < len(args.rest)) and binaries() is None:
-        install()
-    if args.what == "stop":
-        PostgresServer(Path(rest[0])).stop()
-        return 0
-    if args.what == "start":
-        server = PostgresServer()
-        print(server.start())
-        print(server.folder, file=sys.stderr)
-        return 0
-    command = rest[1:] if rest[:1] == ["--"] else rest
+    parser.add_argument("what", choices=["run"])
+    parser.add_argument("command", nargs=argparse.REMAINDER)
+    command = parser.parse_args().command
     with running() as server:
         own = {**os.environ, VARIABLE: server.url}
-        return subprocess.run(command, env=own, check=False).returncode
+        return subprocess.run(command[command[:1] == ["--"] :], env=own, check=False).returncode
 
 
 if __name__ == "__main__":
