@@ -19,10 +19,10 @@ from matchlib.tails import region
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import LAYOUTS, Layouts
 from tests.benchmarks.lightlab import Array, delta_e
-from tests.benchmarks.panels import labs, swap_backs, to_frame
+from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.rivals import RIVALS
 
-__all__ = ["LEVELS", "Score", "archive_of", "estimators", "evaluate", "learning_curve", "splits"]
+__all__ = ["LEVELS", "Score", "archive_of", "estimators", "evaluate", "splits"]
 
 LEVELS = (0.5, 0.8, 0.9, 0.95)
 UNSEEN = ("blend", "step-up", "ground blend", "fresh")
@@ -73,7 +73,6 @@ class Score:
     distances: list[Array] = field(default_factory=list)
     floors: list[float] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
-    worst: list[tuple[float, str]] = field(default_factory=list)
 
     def summary(self) -> tuple[float, float, float, float]:
         """Medians over seeds of median, mean, 95th percentile, and of median by floor."""
@@ -203,7 +202,6 @@ def evaluate(
     *,
     layout: str = "full",
     reading: str = "lab",
-    wrong: float = 0.0,
     sphere: bool = False,
     most: int = 0,
 ) -> dict[tuple[str, str], Score]:
@@ -214,10 +212,7 @@ def evaluate(
         archive = archive_of(shop, layout, seed, reading=reading, sphere=sphere)
         recipes = [p.recipe for p in archive if not p.recipe.bare]
         floor = shop.repeatability(recipes, seed=seed, reading=reading)
-        bad: dict[str, Any] = {}
         fitted: dict[str, tuple[Any, float]] = {}
-        if wrong > 0:
-            archive, bad = swap_backs(archive, wrong, seed)
         for kind in kinds:
             pairs = list(splits(kind, shop, archive, seed, reading))
             if 0 < most < len(pairs):
@@ -227,21 +222,14 @@ def evaluate(
                 score = scores.setdefault((kind, name), Score())
                 errors, clean, distances = [], [], []
                 for train, test in pairs:
-                    right = [p for p in test if p.code not in bad or kind in UNSEEN]
-                    if not right:
-                        continue
                     whole = kind in UNSEEN  # of which one fit serves them all
                     model, seconds = (whole and fitted.get(name)) or _fit(make, train)
                     if whole:
                         fitted[name] = model, seconds
-                    e, c, d2 = _try(model, shop, right)
+                    e, c, d2 = _try(model, shop, test)
                     errors.append(e)
                     clean.append(c)
                     score.seconds.append(seconds)
-                    score.worst += [
-                        (float(v), f"seed {seed} {kind} {p.code} {p.recipe}")
-                        for v, p in zip(e, right, strict=True)
-                    ]
                     if d2 is not None:
                         distances.append(d2)
                 score.errors.append(np.concatenate(errors))
@@ -249,35 +237,6 @@ def evaluate(
                 score.floors.append(floor)
                 if distances:
                     score.distances.append(np.concatenate(distances))
-    return scores
-
-
-def learning_curve(
-    shops: Sequence[Layouts],
-    makers: dict[str, Callable[[], Any]],
-    *,
-    sizes: Sequence[int] = (4, 8, 16, 32),
-    reading: str = "lab",
-) -> dict[tuple[str, str], Score]:
-    """Score on 40 fresh panels after so many panels a colour."""
-    scores: dict[tuple[str, str], Score] = {}
-    for shop in shops:
-        seed = shop.seed
-        test = shop.fresh(40, seed, reading=reading)
-        floor = shop.repeatability([p.recipe for p in test], seed=seed, reading=reading)
-        for size in sizes:
-            many = size * len(shop.colours)
-            train = shop.archive(many, seed, reading=reading, repeats=0.0)
-            for name, make in makers.items():
-                score = scores.setdefault((f"{size} panels a colour", name), Score())
-                model, seconds = _fit(make, train)
-                errors, clean, d2 = _try(model, shop, test)
-                score.errors.append(errors)
-                score.clean.append(clean)
-                score.floors.append(floor)
-                score.seconds.append(seconds)
-                if d2 is not None:
-                    score.distances.append(d2)
     return scores
 
 
@@ -310,14 +269,11 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--grounds", type=int, default=5)
     parser.add_argument("--colours", type=int, default=3)
     parser.add_argument("--reading", choices=("lab", "spectrum", "photo"), default="lab")
-    parser.add_argument("--wrong", type=float, default=0.0, help="share of wrong backs")
     parser.add_argument("--sphere", action="store_true", help="every other panel read by di:8")
     parser.add_argument("--trend", type=float, default=0.0, help="of lots, in the booth")
     parser.add_argument("--only", default="", help="comma list: film,law alone,nearest,ridge,gp,…")
     parser.add_argument("--splits", default=",".join(SPLITS))
     parser.add_argument("--folds", type=int, default=0, help="of each split and shop; 0 for all")
-    parser.add_argument("--curve", action="store_true", help="learning curves instead")
-    parser.add_argument("--worst", type=int, default=0, help="print so many worst panels of each")
     args = parser.parse_args(argv)
     kinds = [k for k in args.splits.split(",") if k]
     if set(kinds) - set(SPLITS):
@@ -328,27 +284,19 @@ def main(argv: Sequence[str] | None = None) -> None:
         trend = {"lot_trend": args.trend} if args.trend and simulator == "booth" else {}
         size = {"n_grounds": args.grounds, "n_colours": args.colours}
         shops = [make(seed, **size, **trend) for seed in seeds]
-        if args.curve:
-            table(simulator, learning_curve(shops, makers, reading=args.reading))
-            continue
         scores = evaluate(
             shops,
             makers,
             kinds,
             layout=args.layout,
             reading=args.reading,
-            wrong=args.wrong,
             sphere=args.sphere,
             most=args.folds,
         )
         floors = next(iter(scores.values())).floors
         print(
             f"\n{simulator}: {args.layout} archives, {args.grounds} grounds, {args.colours} "
-            f"colours, {args.reading}, {args.shops} shops, wrong backs {args.wrong:.0%}; ΔE00; "
+            f"colours, {args.reading}, {args.shops} shops; ΔE00; "
             f"repeatability {np.median(floors):.2f} ({min(floors):.2f} to {max(floors):.2f})"
         )
         table(simulator, scores)
-        for key, score in scores.items() if args.worst else []:
-            print(f"\n{key}")
-            for value, where in sorted(score.worst, reverse=True)[: args.worst]:
-                print(f"  {value:6.2f}  {where}")
