@@ -238,17 +238,17 @@ def test_no_panel_is_in_training_and_test_at_once(make):
     }
     for kind, key in keys.items():
         tested = []
-        for train, test in splits(kind, booth, archive, 0, "lab"):
+        for train, test in splits(kind, booth, archive, 0):
             sprayed = {key(p) for p in train if not p.recipe.bare}
             assert not sprayed & {key(p) for p in test}
             assert {p.recipe.ground for p in train if p.recipe.bare} == set(booth.grounds)
             tested += [p.code for p in test]
         assert sorted(tested) == sorted(p.code for p in archive if not p.recipe.bare)
-    ((weaker, stronger),) = splits("stronger", booth, archive, 0, "lab")
+    ((weaker, stronger),) = splits("stronger", booth, archive, 0)
     most = max(p.recipe.schedule.strength for p in weaker if not p.recipe.bare)
     assert all(p.recipe.schedule.strength > most for p in stronger)
     for kind in set(SPLITS) - set(keys) - {"stronger"}:
-        ((train, test),) = splits(kind, booth, archive, 0, "lab")
+        ((train, test),) = splits(kind, booth, archive, 0)
         assert list(archive) == train
         assert test
         assert not any(p.recipe.bare for p in test)

@@ -113,19 +113,17 @@ class Score:
         )
 
 
-def archive_of(
-    shop: Layouts, layout: str, seed: int, *, reading: str = "lab", sphere: bool = False
-) -> tuple[Panel, ...]:
+def archive_of(shop: Layouts, layout: str, seed: int, *, sphere: bool = False) -> tuple[Panel, ...]:
     """An archive by its layout, or of so many panels; `sphere` reads every other one by di:8."""
     if sphere:
-        return shop.archive(int(layout), seed, reading=reading, geometries=("45:0", "di:8"))
+        return shop.archive(int(layout), seed, geometries=("45:0", "di:8"))
     if layout in LAYOUTS:
-        return getattr(shop, layout)(seed, reading=reading)
-    return shop.archive(int(layout), seed, reading=reading)
+        return getattr(shop, layout)(seed)
+    return shop.archive(int(layout), seed)
 
 
 def splits(
-    kind: str, shop: Layouts, panels: Sequence[Panel], seed: int, reading: str
+    kind: str, shop: Layouts, panels: Sequence[Panel], seed: int
 ) -> Iterator[tuple[list[Panel], list[Panel]]]:
     """Train and test panels; bare grounds stay in training."""
     bare = [p for p in panels if p.recipe.bare]
@@ -137,7 +135,7 @@ def splits(
         "ground blend": shop.ground_blends,
     }
     if kind in fresh:
-        made = fresh[kind](40, seed + 1000, reading=reading)
+        made = fresh[kind](40, seed + 1000)
         yield list(panels), [p for p in made if not p.recipe.bare]
     elif kind == "stronger":
         limit = np.quantile([_strength(p) for p in coloured], 0.75)
@@ -201,7 +199,6 @@ def evaluate(
     kinds: Sequence[str],
     *,
     layout: str = "full",
-    reading: str = "lab",
     sphere: bool = False,
     most: int = 0,
 ) -> dict[tuple[str, str], Score]:
@@ -209,12 +206,12 @@ def evaluate(
     scores: dict[tuple[str, str], Score] = {}
     for shop in shops:
         seed = shop.seed
-        archive = archive_of(shop, layout, seed, reading=reading, sphere=sphere)
+        archive = archive_of(shop, layout, seed, sphere=sphere)
         recipes = [p.recipe for p in archive if not p.recipe.bare]
-        floor = shop.repeatability(recipes, seed=seed, reading=reading)
+        floor = shop.repeatability(recipes, seed=seed)
         fitted: dict[str, tuple[Any, float]] = {}
         for kind in kinds:
-            pairs = list(splits(kind, shop, archive, seed, reading))
+            pairs = list(splits(kind, shop, archive, seed))
             if 0 < most < len(pairs):
                 drawn = np.random.default_rng([seed, 47]).choice(len(pairs), most, replace=False)
                 pairs = [pairs[i] for i in drawn]
@@ -266,9 +263,6 @@ def main(argv: Sequence[str] | None = None) -> None:
     """Print the tables."""
     parser = arguments("accuracy", __doc__)
     parser.add_argument("--layout", default="full", help="full, young, thin, or how many panels")
-    parser.add_argument("--grounds", type=int, default=5)
-    parser.add_argument("--colours", type=int, default=3)
-    parser.add_argument("--reading", choices=("lab", "spectrum", "photo"), default="lab")
     parser.add_argument("--sphere", action="store_true", help="every other panel read by di:8")
     parser.add_argument("--trend", type=float, default=0.0, help="of lots, in the booth")
     parser.add_argument("--only", default="", help="comma list: film,law alone,nearest,ridge,gp,…")
@@ -282,21 +276,18 @@ def main(argv: Sequence[str] | None = None) -> None:
     seeds = range(args.first_seed, args.first_seed + args.shops)
     for simulator, make in each_simulator(args):
         trend = {"lot_trend": args.trend} if args.trend and simulator == "booth" else {}
-        size = {"n_grounds": args.grounds, "n_colours": args.colours}
-        shops = [make(seed, **size, **trend) for seed in seeds]
+        shops = [make(seed, **trend) for seed in seeds]
         scores = evaluate(
             shops,
             makers,
             kinds,
             layout=args.layout,
-            reading=args.reading,
             sphere=args.sphere,
             most=args.folds,
         )
         floors = next(iter(scores.values())).floors
         print(
-            f"\n{simulator}: {args.layout} archives, {args.grounds} grounds, {args.colours} "
-            f"colours, {args.reading}, {args.shops} shops; ΔE00; "
-            f"repeatability {np.median(floors):.2f} ({min(floors):.2f} to {max(floors):.2f})"
+            f"\n{simulator}: {args.layout} archives, {args.shops} shops; ΔE00; repeatability "
+            f"{np.median(floors):.2f} ({min(floors):.2f} to {max(floors):.2f})"
         )
         table(simulator, scores)

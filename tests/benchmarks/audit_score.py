@@ -95,26 +95,24 @@ def _wrong(kind: str, panel: Panel, shop: Layouts, rng: np.random.Generator) -> 
 
 
 def archive_with_errors(
-    shop: Layouts, *, panels: int = 90, share: float = 0.05, reading: str = "lab"
+    shop: Layouts, *, panels: int = 90, share: float = 0.05
 ) -> tuple[list[Panel], list[Seeded]]:
     """Return an archive of neat panels and some blends, and what is wrong in it."""
     seed = shop.seed
     rng = np.random.default_rng([seed, 53])
     mixed = panels // 8
-    made = list(shop.archive(panels - mixed, seed, reading=reading))
-    made += [p.having(code=f"B{p.code}") for p in shop.blends(mixed, seed, reading=reading)]
+    made = list(shop.archive(panels - mixed, seed))
+    made += [p.having(code=f"B{p.code}") for p in shop.blends(mixed, seed)]
     wrong = max(2, round(share * panels))
-    kinds = [k for k in KINDS if reading != "spectrum" or "reading" not in k or k not in KINDS[5:7]]
     seeded: list[Seeded] = []
     free = list(rng.permutation(len(made)))
     for n in range(wrong):
-        kind = kinds[(seed * wrong + n) % len(kinds)]
+        kind = KINDS[(seed * wrong + n) % len(KINDS)]
         if kind == "same panel twice":
             i = next(j for j in free if not made[j].recipe.bare)
             again = made[i].readings[0]
-            if again.lab is not None:
-                moved = np.array(again.lab) + rng.normal(0, 0.05, 3)
-                again = replace(again, lab=tuple(float(v) for v in moved))
+            moved = lab_of(again) + rng.normal(0, 0.05, 3)
+            again = replace(again, lab=tuple(float(v) for v in moved))
             code = f"D{made[i].code}"
             seeded.append(Seeded(kind, code, made[i], 0.0))
             made.append(made[i].having(code=code, readings=(again,)))
@@ -177,9 +175,6 @@ def main(argv: Sequence[str] | None = None) -> None:
     """Print the tables."""
     parser = arguments("audit", __doc__, shops=10)
     parser.add_argument("--panels", type=int, nargs="+", default=[20, 60, 133])
-    parser.add_argument("--share", type=float, default=0.05)
-    parser.add_argument("--reading", choices=("lab", "spectrum", "photo"), default="lab")
-    parser.add_argument("--list", action="store_true", help="print what was missed and alarmed")
     args = parser.parse_args(argv)
     table = Table(
         *("simulator", "panels", "under ΔE00 2", "2 to 5", "over 5"),
@@ -192,9 +187,7 @@ def main(argv: Sequence[str] | None = None) -> None:
             moved, alarms = np.zeros((2, len(MOVES) - 1), int), np.zeros(2, int)
             alone = 0
             for seed in range(args.first_seed, args.first_seed + args.shops):
-                panels, seeded = archive_with_errors(
-                    make(seed), panels=count, share=args.share, reading=args.reading
-                )
+                panels, seeded = archive_with_errors(make(seed), panels=count)
                 found = audit(panels, likely=min(LIMITS))
                 for limit, sums in by_limit.items():
                     some = [f for f in found if f.probability >= limit]
@@ -204,8 +197,6 @@ def main(argv: Sequence[str] | None = None) -> None:
                 alarms += score(likely, seeded, panels)["right panels"][1::-1]
                 moved += _by_move(likely, seeded)
                 alone += _found_alone(likely, seeded, panels)
-                if args.list:
-                    _list(seed, likely, seeded)
             hits = [f"{hit} of {seen}" for hit, seen in moved.T]
             hits.append(f"{moved[0, -1] + alone} of {moved[1, -1]}")
             cried = f"{alarms[0]} ({alarms[0] / alarms[1]:.1%})"
@@ -258,13 +249,3 @@ def _tell(simulator: str, by_limit: dict[float, dict[str, np.ndarray]]) -> None:
         many, cried = sums["right panels"][:2]
         recall = f"{sums['any'][1] / sums['any'][0]:.0%}"
         table.row(simulator, limit, recall, f"{cried / many:.1%}")
-
-
-def _list(seed: int, found: Sequence[Finding], seeded: Sequence[Seeded]) -> None:
-    known = {s.code for s in seeded}
-    for s in seeded:
-        mine = [f for f in found if s.code in f.codes]
-        print(f"seed {seed} {s.kind} {s.code} ({s.truth}), {s.move:.1f}:", *(f.kind for f in mine))
-    for f in found:
-        if not known & set(f.codes):
-            print(f"seed {seed} ALARM {f.probability:.2f} {f.kind} {f.words}")

@@ -55,7 +55,6 @@ def stated_and_real(
     targets: int,
     *,
     off: float = 0.0,
-    noise_free: bool = False,
     own: bool = False,
     corrected: bool = False,
 ) -> Array:
@@ -65,8 +64,7 @@ def stated_and_real(
     model = FilmRegressor().fit(*to_frame(archive, log=True))
     recipes = shelf_recipes(archive)
     found = []
-    colours = shop.reachable if noise_free else shop.samples
-    for i, colour in enumerate(colours(targets, seed)):
+    for i, colour in enumerate(shop.samples(targets, seed)):
         rng = np.random.default_rng([seed, i])
         day, wanted = shop.today(rng), colour
         fit = model.under(_conditions(shop, day))
@@ -75,8 +73,7 @@ def stated_and_real(
         if own:
             recipe = shop.random_recipe(rng, continuous=True)
             drawn = OwnShop.drawn(belief, recipe, rng)
-            spray, sample = drawn.spray, labs([drawn.spray(recipe, rng)])[0]
-            wanted = drawn.truth(recipe) if noise_free else sample
+            spray, wanted = drawn.spray, labs([drawn.spray(recipe, rng)])[0]
         target = moved(wanted, off, np.random.default_rng([seed, i, 1]))
         aim = Target.lab(*target)
         knows: FilmPredictor | Belief = belief if own else fit
@@ -137,7 +134,6 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--layouts", default="full,young,thin")
     parser.add_argument("--targets", type=int, default=20)
     parser.add_argument("--off", type=float, default=0.0)
-    parser.add_argument("--noise-free", action="store_true", help="targets without spread")
     parser.add_argument("--own", action="store_true", help="shops that the fit itself believes in")
     parser.add_argument("--corrected", action="store_true", help="once a first panel is read")
     args = parser.parse_args(argv)
@@ -154,7 +150,6 @@ def main(argv: Sequence[str] | None = None) -> None:
                         layout,
                         args.targets,
                         off=args.off,
-                        noise_free=args.noise_free,
                         own=args.own,
                         corrected=args.corrected,
                     )

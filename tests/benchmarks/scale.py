@@ -31,12 +31,10 @@ def _peak() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
 
 
-def _work(
-    name: str, size: int, pipe: Connection, *, simulator: str, reading: str, seed: int
-) -> None:
+def _work(name: str, size: int, pipe: Connection, *, simulator: str, seed: int) -> None:
     shop = SIMULATORS[simulator](seed, n_grounds=5, n_colours=4)
-    X, y = to_frame(shop.archive(size, seed, reading=reading), log=True)
-    test = shop.fresh(200, seed, reading=reading)
+    X, y = to_frame(shop.archive(size, seed), log=True)
+    test = shop.fresh(200, seed)
     model = estimators(name)[name]()  # loading its library is not fitting
     before = _peak()
     with threadpool_limits(1):
@@ -50,12 +48,12 @@ def _work(
 
 
 def fit_once(
-    name: str, size: int, *, simulator: str, reading: str = "lab", seed: int = 0
+    name: str, size: int, *, simulator: str, seed: int = 0
 ) -> tuple[float, float, float, float, float]:
     """Return fit and predict seconds, peak MiB before and after, and median ΔE00 on new panels."""
     context = multiprocessing.get_context("spawn")
     mine, theirs = context.Pipe()
-    options = {"simulator": simulator, "reading": reading, "seed": seed}
+    options = {"simulator": simulator, "seed": seed}
     process = context.Process(target=_work, args=(name, size, theirs), kwargs=options)
     process.start()
     theirs.close()
@@ -73,7 +71,6 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser = arguments("scale", __doc__, shops=1)
     parser.add_argument("--sizes", default="100,1000,10000")
     parser.add_argument("--only", default="film,ridge,gp")
-    parser.add_argument("--reading", choices=("lab", "spectrum"), default="lab")
     args = parser.parse_args(argv)
     table = Table(
         *("simulator", "panels", "regressor", "fit, CPU s", "predict 200, CPU s", "peak MiB"),
@@ -87,7 +84,7 @@ def main(argv: Sequence[str] | None = None) -> None:
                     continue
                 for seed in range(args.first_seed, args.first_seed + args.shops):
                     fit, predict, before, after, error = fit_once(
-                        name, size, simulator=simulator, reading=args.reading, seed=seed
+                        name, size, simulator=simulator, seed=seed
                     )
                     peak = f"{after:.0f}", f"{before:.0f}"
                     table.row(simulator, f"{size:,}", name, fit, predict, *peak, error)
