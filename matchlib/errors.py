@@ -27,7 +27,7 @@ class MatchlibError(ValueError):
     problem : str
         One sentence: what is the matter.
     expected, got : str, optional
-        What would have been right, and what came instead.
+        What would have been right, and what came instead; a list of lines begins with a new line.
     remedy : str, optional
         What to do now.
     where : str, optional
@@ -60,10 +60,13 @@ class MatchlibError(ValueError):
         text = f"{self.where}: {self.problem}" if self.where else self.problem
         if self.expected:
             text += f" Expected {self.expected}."
-        if self.got:
+        gap = " "
+        if self.got and self.got.startswith("\n"):  # what came, a line each
+            text, gap = f"{text}{self.got}", "\n"
+        elif self.got:
             text += f" Got {self.got}."
         if self.remedy:
-            text += f" What to do: {self.remedy}"
+            text += f"{gap}What to do: {self.remedy}"
             text += "" if text.endswith((".", "?", "!")) else "."
         return text
 

@@ -85,7 +85,9 @@ def test_a_name_near_a_known_one_is_joined_as_answered(shop):
 def test_the_report_is_written_refused_or_not_and_imports_when_corrected(shop):
     (shop / "shop.csv").write_text(SHOP.replace("39,9", "x"))
     options = (*GIVEN, "--answer", "order=carrier", "--report", "report.csv")
-    refused("import", "shop.csv", *options, cwd=shop)
+    lines = refused("import", "shop.csv", *options, cwd=shop).splitlines()
+    assert any(line.startswith("Refused: row 3: L is not a number") for line in lines)
+    assert lines[-1].startswith("What to do: correct them in the file")
     table = (shop / "report.csv").read_text("utf-8-sig")
     assert "L is not a number" in table
     output = run("import", "shop.csv", *options, "--keep-good", cwd=shop)

@@ -312,7 +312,7 @@ def test_a_finding_set_aside_stays_aside(tmp_path):
     assert (last.action, last.subject) == ("finding set aside", "T029")
 
 
-def test_results_say_which_panels_were_left_out_of_the_fit(tmp_path):
+def test_results_say_which_panels_were_left_out_and_what_none_shows(tmp_path):
     archive = copied(tmp_path)
     # The demo's T029 is honey over silver, written 4@1:5 for 4@5:1.
     honey = json_of("match", "--lab", 60, 20, 60, "--colours", "honey", "--archive", archive)
@@ -321,8 +321,15 @@ def test_results_say_which_panels_were_left_out_of_the_fit(tmp_path):
     assert "Left out: T029" in " ".join(output.split())
     (tmp_path / "r.csv").write_text(
         "ground,colour,schedule,clear\npale gold,honey,2@4:1,yes\nblack,,,yes\n"
+        "pale gold,cherry,12@1:2,yes\n"
     )
     rows = json_of("predict", "--recipes", tmp_path / "r.csv", "--archive", archive)
+    assert rows[1]["never_sprayed"] == []
+    assert rows[2]["never_sprayed"] == [
+        "cherry never sprayed over pale gold",
+        "more coats than ever sprayed (12)",
+        "richer ratio than ever sprayed (1:2)",
+    ]
     assert "T029" in rows[0]["left_out"]
     assert rows[1]["left_out"] == []  # shares neither ground nor colour
     pair = ("--ground", "silver", "--colour", "honey", "--schedule", "4@5:1")
@@ -361,7 +368,10 @@ def test_the_table_of_a_fit_leaves_blank_what_is_not_known():
     text = validation_text(
         [
             TableRow("panel", "film regression", 90, 0.61, 0.7, 1.5, (0.5, 0.8, 0.9, 0.95), 1.2),
-            TableRow("ground", "nearest panel", 0, nan, nan, nan, (), None, "too few grounds"),
+            *(
+                TableRow("ground", name, 0, nan, nan, nan, (), None, "too few grounds")
+                for name in ("nearest panel", "quadratic ridge")
+            ),
         ]
     )
     lines = text.splitlines()
@@ -370,7 +380,7 @@ def test_the_table_of_a_fit_leaves_blank_what_is_not_known():
     ]  # fmt: skip
     assert lines[2].split()[-6:] == ["90", "0.61", "0.70", "1.50", "1.20", "90%"]
     assert "nan" not in text
-    assert "too few grounds" in lines[3]
+    assert lines[5:] == ["too few grounds"], "said once"
 
 
 def test_the_demo_makes_matches_and_prints_the_same_twice(tmp_path, monkeypatch):

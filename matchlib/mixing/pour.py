@@ -162,7 +162,7 @@ def pour(
         )
     weights = _densities(densities or {}, shares)
     portions = tuple(
-        Portion(kind, name, max(0.0, ml), density)
+        Portion(kind, name, ml if ml > 1e-9 * total else 0.0, density)
         for (kind, name, _), ml, density in zip(shares, added, weights, strict=True)
     )
     return Pour(ratio, total, portions, held)

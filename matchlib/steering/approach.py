@@ -20,12 +20,12 @@ from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion
 from matchlib.target import Target
 
-__all__ = ["Approach", "Shop", "chance_of_own"]
+__all__ = ["HOPELESS", "Approach", "Shop", "chance_of_own"]
 
 Array = NDArray[np.float64]
 
 HOPELESS = 0.05
-"""Chance below which it is not said what follows from likely readings."""
+"""Chance below which it is not said what follows from likely readings, nor what one is worth."""
 
 SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
 """Of the strength of the whole, at which a card may be read first."""

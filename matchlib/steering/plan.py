@@ -23,7 +23,7 @@ from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
 from matchlib.progress import Callback, part_of
-from matchlib.steering.approach import Approach, Shop, chance_of_own
+from matchlib.steering.approach import HOPELESS, Approach, Shop, chance_of_own
 from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.suggest import Suggestion, Suggestions, suggest
 from matchlib.target import Target
@@ -192,7 +192,7 @@ def _notes(best: CardPlan, source: str) -> tuple[str, ...]:
             "No card of this target can be approached from the light side within these limits: "
             "allow one coat more or a weaker ratio, or spray it blind."
         )
-    else:
+    elif best.steered >= HOPELESS:
         worth = [chance >= max(best.by_readings) - WORTH_A_READING for chance in best.by_readings]
         enough = worth.index(True)
         if not enough:

@@ -143,6 +143,7 @@ def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
 def _tell_advice(advice: Advice, order: Tolerance) -> None:
     """Show advice, and the chances of what may be done."""
     from workbook.cli.printing import chance, number, table, wrapped
+    from workbook.session.order import DAY
 
     show(wrapped(advice.words))
     for title, offered in (
@@ -158,6 +159,8 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
             unit = "of box" if order.boxed else order.unit
             header = ("chance", unit, "L", "a", "b", "what to do")
             show(f"\n{title}:\n{table(header, rows, right='rrrrr')}")
+    if not advice.belief.panels:
+        show(f"\n{wrapped(DAY)}")
 
 
 def _tell_steering(found: Any, following: Any, minutes: float | None, json_: bool) -> None:

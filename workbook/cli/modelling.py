@@ -65,6 +65,8 @@ def _predict(
     order, weights = passing.parsed()
     from matchlib.plain import shown
     from matchlib.readings import read_recipes
+    from matchlib.suggest.words import PastRecipes
+    from workbook.cli.printing import wrapped
     from workbook.cli.results import predictions_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
@@ -84,19 +86,26 @@ def _predict(
         by_file = [_predict_rows(session, rows, name, aim, order) for name, rows in tables]
         found = [each for file_found in by_file for each in file_found]
         left_out = rests_on(session, [p.recipe for _, p in found])
+        past = PastRecipes(s.recipe for p in session.archive.panels() for s in p.stages)
+        new = [past.new(p.recipe) for _, p in found]
     if unseen:
         note(unseen)
     if json_:
         names = [n for n, held in zip(recipes, by_file, strict=True) for _ in held]
         show_json(
             [
-                {"panel": code} | shown(each) | {"left_out": codes, "file": name}
-                for (code, each), codes, name in zip(found, left_out, names, strict=True)
+                {"panel": code}
+                | shown(each)
+                | {"never_sprayed": some, "left_out": codes, "file": name}
+                for (code, each), some, codes, name in zip(found, new, left_out, names, strict=True)
             ]
         )
     else:
         for name, held in zip(recipes, by_file, strict=True):
             show((f"{name}:\n" if len(recipes) > 1 else "") + predictions_text(held, order))
+        for (_, each), some in zip(found, new, strict=True):
+            if some:
+                show(wrapped(f"{each.recipe}. {' '.join(f'New here: {n}.' for n in some)}"))
         tell_left_out(left_out)
 
 

@@ -298,7 +298,8 @@ def _coverage(
         ]
         show(table((f"panels {what}", *names), cells, right=" " + "r" * len(names)) + "\n")
     never = ", ".join(found.never)
-    show(f"Never sprayed: {never}." if never else "Every neat pair was sprayed.")
+    every = "Every neat pair was sprayed." if found.colours else "No panel has colour on it yet."
+    show(f"Never sprayed: {never}." if never else every)
 
 
 def _repeatability(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:

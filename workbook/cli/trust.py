@@ -161,7 +161,7 @@ def validation_text(rows: Sequence[TableRow]) -> str:
     Returned: ΔE00 in columns; blank where there is no number.
     """
     from matchlib.validation import left_out_words
-    from workbook.cli.printing import number, percent, table
+    from workbook.cli.printing import number, percent, table, wrapped
 
     cells = [
         (
@@ -171,12 +171,13 @@ def validation_text(rows: Sequence[TableRow]) -> str:
             *(number(v) if math.isfinite(v) else "" for v in (r.median, r.mean, r.high)),
             number(r.floor_ratio),
             percent(r.coverage[2]) if r.coverage else "",
-            r.note,
+            r.note if r.panels else "",
         )
         for r in rows
     ]
+    without = dict.fromkeys(wrapped(r.note) for r in rows if not r.panels)
     header = ("", "", "readings", "median", "mean", "95%", "by floor", "in 90%", "")
-    return table(header, cells, right="  rrrrrr")
+    return "\n".join([table(header, cells, right="  rrrrrr"), *without])
 
 
 def _noting() -> Callable[[float | None, str], None]:
