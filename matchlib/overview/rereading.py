@@ -38,11 +38,11 @@ class Rereading:
         basis = (
             f"By {cards} of this archive that were read more than once, one reading is off by "
             f"{self.sd:.2f} ΔE00 along an axis (standard deviation). The mean of three is good to "
-            f"±{three:.2f} (95%)"
+            f"±{three:.2f} ΔE00 (95%)"
         )
         if enough == 3:
             return f"{basis}: three are enough."
-        return f"{basis}; to be good to ±{within:g}, take {enough} readings."
+        return f"{basis}; to be good to ±{within:g} ΔE00, take {enough} readings."
 
 
 def rereading(panels: Sequence[Panel]) -> Rereading | None:

@@ -11,6 +11,8 @@ from workbook.page.fields import button, field, fold
 from workbook.page.pictures import coats_words, recipe_title
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from matchlib.audit import Finding
     from matchlib.domain import Panel, Recipe
     from matchlib.progress import Callback
@@ -26,6 +28,7 @@ __all__ = [
     "do_turn_to",
     "draw",
     "open_",
+    "uncounted",
 ]
 
 
@@ -41,6 +44,13 @@ def open_(screen: ArchiveScreen) -> list[Finding]:
         for f in screen.findings or ()
         if f.key not in ignored and all(_same(screen.seen[c], panels.get(c)) for c in f.codes)
     ]
+
+
+def uncounted(screen: ArchiveScreen, some: Iterable[Finding]) -> int:
+    """Return how many findings are of cards that the fit leaves out."""
+    model = screen.model
+    trust = {} if model is None else dict(zip(model.panels_, model.trust_, strict=True))
+    return sum(any(trust.get(code) == 0 for code in finding.codes) for finding in some)
 
 
 def _same(seen: Panel, now: Panel | None) -> bool:
@@ -92,9 +102,10 @@ def draw(screen: ArchiveScreen) -> tuple[str, str]:
     who = field("Your name", "who", screen.chosen.get("who", ""))
     why = field("Why, if there is more to say", "why")
     trouble = screen.trouble("fix", "aside", "ignore")
+    counts = "does not count" if uncounted(screen, [finding]) else "counts"
     main = (
-        f'<p class="wb-muted">{at + 1} of {len(left)}. They do not count in predictions until '
-        f'you decide.</p>{_card(screen, finding)}<div class="wb-fields">{who}{why}</div>'
+        f'<p class="wb-muted">{at + 1} of {len(left)}. It {counts} in predictions until you '
+        f'decide.</p>{_card(screen, finding)}<div class="wb-fields">{who}{why}</div>'
         f"{trouble}{rest}"
     )
     before = button("Before", "turn_to", at - 1, quiet=True, off=not at)

@@ -31,14 +31,14 @@ def draw_sprayed(screen: ArchiveScreen) -> tuple[str, str]:
     others = [c for c in found.colours if not c.neat]
     blends = [g for g in found.grounds if not g.neat]
     main = str(coverage_picture(found, *neat, caption="Cards by ground and colour, weak to strong"))
-    from workbook.archive_page.findings import open_
+    from workbook.archive_page.findings import open_, uncounted
 
-    left = len(open_(screen)) if screen.findings is not None else 0
+    left = open_(screen)
     if left:
-        words = f"{left} back{'s' * (left != 1)} look{'s' * (left == 1)} wrong"
+        things = "1 thing looks" if len(left) == 1 else f"{len(left)} things look"
         main += (
-            f'<article class="wb-card wb-bar"><div><h2>{words}</h2><p class="wb-muted">They do not '
-            f"count in predictions until somebody decides.</p></div>"
+            f'<article class="wb-card wb-bar"><div><h2>{things} wrong</h2><p class="wb-muted">'
+            f"Left out of predictions until somebody decides: {uncounted(screen, left)}.</p></div>"
             f'<span class="wb-push">{button("Look at them", "part", "wrong", go=True)}</span>'
             "</article>"
         )

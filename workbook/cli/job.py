@@ -120,7 +120,7 @@ def _list(
         for j in jobs
     ]
     header = ("job", "name", "customer", "waits for", "due", "panels")
-    show(table(header, rows, right="r") if rows else "No such job.")
+    show(table(header, rows, right="r") if rows else "No jobs in hand.")
 
 
 def _show(

@@ -153,9 +153,9 @@ def draw(screen: LibraryScreen) -> str:
 
 def _bar(screen: LibraryScreen, lab: Lab | None) -> str:
     archive, asked = screen.session.archive, screen.address
-    grounds = {"": "all grounds", **{str(g): str(g) for g in archive.grounds()}}
+    grounds = {"": "all", **{str(g): str(g) for g in archive.grounds()}}
     colours = {str(c): str(c) for c in archive.colours()}
-    colours = {"": "all colours", **colours, "bare": "bare grounds"}
+    colours = {"": "all", **colours, "bare": "bare grounds"}
     orders = {name: words for name, (words, _) in ORDERS.items()}
     by = "near" if lab is not None else asked.get("by") or "hue"
     if lab is not None:
@@ -163,9 +163,7 @@ def _bar(screen: LibraryScreen, lab: Lab | None) -> str:
     only = asked.get("only", "").split()
     ticks = [check(words, "only", k, k in only, do="arrange") for k, words in _ONLY.items()]
     fields = (
-        field(
-            "Near a colour", "near", asked.get("near", ""), kind="search", hint="L a b, or a code"
-        )
+        field("Near a colour", "near", asked.get("near", ""), kind="search", hint="L a b or code")
         + choice("Order", "by", orders, by, do="arrange")
         + choice("Ground", "ground", grounds, asked.get("ground", ""), do="arrange")
         + choice("Colour", "colour", colours, asked.get("colour", ""), do="arrange")
