@@ -66,6 +66,18 @@ def staged(model) -> Panel:
     return Panel.of("CARD 1", half, (read[0],)).built_on(whole, readings=(read[1],))
 
 
+def test_a_card_of_the_archive_without_its_clear_is_one_still_to_be_cleared(tmp_path):
+    place = copied(tmp_path)
+    with Session.open(place) as session:
+        card = Recipe.of("pale gold", "cherry", "2@3:1")
+        session.archive.add([Panel.of("CARD 2", card, (Reading(lab=(35.5, 42.9, 25.7)),))])
+    kept = json_of("correct", *AIM, "--tried", "CARD 2", "--looks", 1, "--archive", place)
+    typed = (*GOLD, "--schedule", "2@3:1", "--read", 35.5, 42.9, 25.7)
+    early = json_of("correct", *AIM, *typed, "--before-clear", "--looks", 1, "--archive", place)
+    assert kept["state"] == early["state"] == "go on"
+    assert kept["chance"] == pytest.approx(early["chance"], abs=0.02)
+
+
 def test_a_card_read_in_stages_teaches_as_one_card_what_to_spray_next(tmp_path):
     place = copied(tmp_path)
     with Session.open(place) as session:

@@ -69,7 +69,9 @@ def _correct(
             own = None if typed or not tried else tried[-1]
             steered = session.steer(
                 aim,
-                card.of_panel(panel, typed) if own is None else card.of_archive(session, own),
+                card.of_panel(panel, typed)
+                if own is None
+                else card.of_archive(session, own, panel.clear),
                 own=own,
                 codes=[c for c in tried or [] if c != own],
                 file=sprayed,

@@ -40,7 +40,9 @@ class NewPanelOptions:
     ground: Annotated[str, typer.Option(help="The panel just sprayed: its ground.")] = ""
     colour: Annotated[str, typer.Option(help="Its colour.")] = ""
     schedule: Annotated[str, typer.Option(help="Its coats, such as 4@6:1.")] = ""
-    clear: Annotated[str, typer.Option(help="Its clear coat: yes, no or a name.")] = "yes"
+    clear: Annotated[
+        str, typer.Option(help="Its clear coat, on it or to come: yes, no or a name.")
+    ] = "yes"
     read: Annotated[
         tuple[float, float, float] | None,
         typer.Option("--read", help="Its reading.", metavar="L a b"),
@@ -141,13 +143,15 @@ class CardOptions:
                 "too"
             )
 
-    def of_archive(self, session: Session, code: str) -> Sequence[Typed]:
-        """Return a panel of the archive as such a card, one recipe with its readings a stage."""
+    def of_archive(self, session: Session, code: str, clear: str) -> Sequence[Typed]:
+        """Return a panel of the archive as such a card, one recipe with its readings a stage.
+
+        `clear`: which it is to have, as of `NewPanelOptions`; where it says yes, the usual one.
+        """
         from workbook.session.targets import stages_read
 
-        card = session.archive.panel(code)
-        early = any(r.state == "before clear" for r in card.stages[-1].readings)
-        return stages_read(card, session.clear if early else None)
+        usual = session.clear if clear == "yes" else clear
+        return stages_read(session.archive.panel(code), usual)
 
     def of_panel(self, panel: NewPanelOptions, typed: list[Typed]) -> Sequence[Typed]:
         """Return the panel just sprayed as such a card, with its earlier readings."""

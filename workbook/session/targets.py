@@ -129,15 +129,17 @@ def last_tried(panel: Panel) -> tuple[Recipe, tuple[Reading, ...]]:
 def stages_read(panel: Panel, clear: str | None = None) -> list[tuple[Recipe, tuple[Reading, ...]]]:
     """Return what was on a card at each of its stages that were read, with the readings.
 
-    `clear`: the clear coat that it is to have, where it has none yet.
+    `clear`: the clear coat that it is to have, where it has none yet. A stage without it was read
+    before it.
     """
     clear = panel.recipe.clear or clear
     found = []
     for stage in panel.stages:
         if stage.readings:
             read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
-            kept = replace(stage.recipe, clear=stage.recipe.clear or clear)
-            found.append((kept, read))
+            if stage.recipe.clear is None:
+                read = tuple(replace(one, state="before clear") for one in read)
+            found.append((replace(stage.recipe, clear=stage.recipe.clear or clear), read))
     return found
 
 
