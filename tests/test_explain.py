@@ -29,9 +29,9 @@ def test_changes_are_the_models_own_predictions() -> None:
     after = model_of().predict_recipes([c.recipe for c in found.changes])
     for change, lab in zip(found.changes, after, strict=True):
         assert change.delta_e00 == pytest.approx(float(delta_e00(own, lab)))
-        assert change.lightness == pytest.approx(lab[0] - own[0])
+        assert change.angles[0].lightness == pytest.approx(lab[0] - own[0])
     more, less = found.changes[:2]
-    assert more.lightness < 0 < less.lightness
+    assert more.angles[0].lightness < 0 < less.angles[0].lightness
     assert f"ΔE00 {more.delta_e00:.1f}" in more.words
 
 

@@ -35,26 +35,6 @@ class RecipeChange:
     tolerance: Tolerance  # the order's, in whose unit the difference is
 
     @property
-    def lab(self) -> tuple[float, float, float]:
-        """Predicted CIELAB after it, at the first angle."""
-        return self.angles[0].lab
-
-    @property
-    def lightness(self) -> float:
-        """ΔL* at the first angle."""
-        return self.angles[0].lightness
-
-    @property
-    def chroma(self) -> float:
-        """ΔC* at the first angle."""
-        return self.angles[0].chroma
-
-    @property
-    def hue(self) -> float:
-        """Δh at the first angle [degree]."""
-        return self.angles[0].hue
-
-    @property
     def words(self) -> str:
         """The change and what it does."""
         several = len(self.angles) > 1

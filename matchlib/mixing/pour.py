@@ -65,23 +65,15 @@ class Pour:
     # relative error of the share that whole marks miss most [-]; 0 without marks
     error: float = 0.0
     SHOWN: ClassVar = (
-        *("ratio", "kept_ml", ("kept_ratio", "kept.ratio"), "carrier_ml", "colour_ml", "portions"),
-        *("total_ml", "mark_ml", "error", "marks", "scale"),
+        *("ratio", "kept_ml", ("kept_ratio", "kept.ratio")),
+        ("carrier_ml", lambda pour: pour.ml("carrier")),
+        ("colour_ml", lambda pour: pour.ml("colour")),
+        *("portions", "total_ml", "mark_ml", "error", "marks", "scale"),
     )
 
     def ml(self, kind: str) -> float:
         """Return how much of a kind comes out of the bottles [mL]."""
         return math.fsum(p.ml for p in self.portions if p.kind == kind)
-
-    @property
-    def carrier_ml(self) -> float:
-        """Carrier out of the bottles [mL]."""
-        return self.ml("carrier")
-
-    @property
-    def colour_ml(self) -> float:
-        """Colours out of the bottles [mL]."""
-        return self.ml("colour")
 
     @property
     def kept_ml(self) -> float:

@@ -252,9 +252,9 @@ def _why(screen: ArchiveScreen, ground: str, colour: str, ratio: str, coats: int
     )
     heads = ["change", "it would read", "ΔL*", "ΔC*", "Δh", "ΔE00"]
     rows = [
-        [c.name, read_as(c.lab), number(c.lightness), number(c.chroma), f"{number(c.hue)}°",
+        [c.name, read_as(a.lab), number(a.lightness), number(a.chroma), f"{number(a.hue)}°",
          number(c.delta_e00)]
-        for c in found.changes
+        for c in found.changes for a in c.angles[:1]
     ]  # fmt: skip
     changes = table(heads, rows, caption="What one change would do", right=heads[2:])
     heads = ["card", "recipe", "as read", "away, ΔE00", "law misses it by, ΔE00"]
