@@ -158,9 +158,10 @@ class Advice:
                 )
             return words
         if self.card is not None and self.card.state == "there":
+            now = chance_words(self.card.as_is.probability)
             return (
                 "No coats on top make this panel likelier to pass than it is "
-                f"({chance_words(self.card.now)}, were it read again). Spray a fresh one."
+                f"({now}, were it read again). Spray a fresh one."
             )
         if self.card is not None:
             return self.card.verdict

@@ -15,10 +15,10 @@ from matchlib.correction import Belief, Card, Sprayed, film_words
 from matchlib.correction.moves import continuations
 from matchlib.correction.scoring import places_of
 from matchlib.correction.weighing import DOUBTED, unfitting_words, weigh
-from matchlib.domain import CoatSchedule, MixRatio, Recipe, three
+from matchlib.domain import CoatSchedule, MixRatio, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
-from matchlib.outcome import outcome_at
+from matchlib.outcome import Outcome, outcome_at
 from matchlib.steering.checks import check_stages
 from matchlib.steering.lookahead import Lookahead
 from matchlib.steering.topup import SANDING, TopUp, pot_of
@@ -57,14 +57,8 @@ class Steering:
         archive, and spray another.
     options : tuple of TopUp
         Coats on top, the best first; none where no coats are left to lay.
-    now : float
-        Chance that the card passes as it is, finished [-].
-    finished : tuple of 3 float
-        CIELAB expected of it as it is, finished, under the target's first viewing.
-    covariance : ndarray, shape (3, 3)
-        Of that, as an instrument will read it.
-    difference : float
-        Expected from the target, in the tolerance's unit.
+    as_is : Outcome
+        What to expect of the card as it is, finished.
     readings_left : int
         Readings still allowed after further coats.
     goal : Target
@@ -84,14 +78,14 @@ class Steering:
     >>> two, three = (Recipe.of("pale gold", "cherry", coats) for coats in ("2@3:1", "3@3:1"))
     >>> read, aim = demo_model().predict_recipes([two, three])
     >>> now = steer(demo_model(), [(two, read)], Target.lab(*aim))
-    >>> now.chance >= now.now
+    >>> now.chance >= now.as_is.probability
     True
     """
 
     SHOWN: ClassVar = (
-        *("state", "now", "chance"),
-        ("", lambda found: dict(zip("Lab", found.finished, strict=True))),
-        *("covariance", ("expected_difference", "difference")),
+        *("state", ("now", "as_is.probability"), "chance"),
+        ("", lambda found: dict(zip("Lab", found.as_is.lab, strict=True))),
+        *(("covariance", "as_is.covariance"), ("expected_difference", "as_is.expected")),
         ("film_percent", lambda found: 100.0 * found.film[0]),
         ("film_sd_percent", lambda found: 100.0 * found.film[1]),
         ("fits", lambda found: not found.unfitting),
@@ -100,10 +94,7 @@ class Steering:
 
     state: str
     options: tuple[TopUp, ...]
-    now: float
-    finished: tuple[float, float, float]
-    covariance: Array = field(compare=False, repr=False)
-    difference: float
+    as_is: Outcome
     readings_left: int
     goal: Target
     card: Card = field(compare=False, repr=False)
@@ -128,17 +119,19 @@ class Steering:
     @property
     def chance(self) -> float:
         """That the card passes if this is followed [-]."""
-        return self.now if self.best is None else max(self.best.steered, self.best.probability)
+        best = self.best
+        return max((best.steered, best.probability) if best else (self.as_is.probability,))
 
     @property
     def verdict(self) -> str:
         """What to do, in a sentence or two."""
-        now, best = chance_words(self.now), self.best
+        likely, best = self.as_is.probability, self.best
+        now = chance_words(likely)
         if self.state == "there":
-            stop = "Stop, it is there" if self.now >= LIKELY else "Stop, no coats make it likelier"
+            stop = "Stop, it is there" if likely >= LIKELY else "Stop, no coats make it likelier"
             return (
                 f"{stop}: as it is, the finished card passes with a chance of {now}, "
-                f"expected {self.goal.tolerance.with_unit(self.difference, 1)} from the target"
+                f"expected {self.goal.tolerance.with_unit(self.as_is.expected, 1)} from the target"
                 f"{self.goal.worst}."
             )
         if best is not None:
@@ -309,10 +302,7 @@ def advise(
     return Steering(
         state,
         tuple(options),
-        now,
-        three(first.lab[0]),
-        first.covariance[0],
-        float(hope.mean[0]),
+        outcome_at(0, have, first, hope),
         readings_left,
         goal,
         card,
