@@ -10,7 +10,7 @@ recipe what a test panel of that pot would. A recipe's chance is the mean over t
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from itertools import product
 
@@ -24,7 +24,7 @@ from matchlib.regression import FilmPredictor
 from matchlib.tails import chance_words, dof_of_panel, ninety_nine
 from matchlib.target import Target
 
-__all__ = ["ANY_FILM", "ONE_POT", "Origin", "chances_of_own", "origins", "own_words"]
+__all__ = ["ANY_FILM", "ONE_POT", "chances_of_own", "origins", "own_words"]
 
 Array = NDArray[np.float64]
 
@@ -50,14 +50,6 @@ WORTH_SAYING = 0.02
 
 Knows = Callable[[Sequence[Recipe], Sequence[Viewing]], Together]
 """What is known of recipes together under some viewings."""
-
-
-@dataclass(frozen=True)
-class Origin:
-    """A pot over a ground that may have made a sample."""
-
-    recipe: Recipe  # of it, at the likeliest film
-    share: float  # how likely it is that it did [-]
 
 
 def chances_of_own(
@@ -100,19 +92,20 @@ def origins(
     limits: Limits,
     *,
     knows: Knows | None = None,
-) -> list[Origin]:
-    """Return the grounds and pots of which the sample may be, the likeliest first."""
+) -> dict[Recipe, float]:
+    """Return how likely the sample is of each ground and pot, by its likeliest film; best first."""
     pots = _Pots.near(model, recipes, target, limits)
     there = (knows or partial(together, model))(pots.recipes, target.views(model.usual_view))
     told = pots.told(there, target)
-    found: dict[tuple[object, object], Origin] = {}
+    kinds: dict[object, Recipe] = {}
+    found: dict[Recipe, float] = {}
     share = np.zeros(0) if told is None else told[0]
     for i in np.argsort(-share, kind="stable"):
         recipe = pots.recipes[i]
         pot = recipe.ground, tuple(colour for colour, _ in recipe.layers)
-        known = found.get(pot, Origin(recipe, 0.0))
-        found[pot] = replace(known, share=known.share + float(share[i]))
-    return sorted(found.values(), key=lambda one: -one.share)
+        likeliest = kinds.setdefault(pot, recipe)
+        found[likeliest] = found.get(likeliest, 0.0) + float(share[i])
+    return dict(sorted(found.items(), key=lambda one: -one[1]))
 
 
 def own_words(stated: float, own: float | None) -> str:

@@ -48,8 +48,8 @@ def test_what_is_shared_adds_up_to_what_is_not_known(shop, young) -> None:
 def test_a_sample_of_the_shelf_is_traced_to_its_pot(shop, young) -> None:
     for recipe in _recipes(shop, 6):
         found = origins(young, [recipe], Target.lab(*shop.truth_lab(recipe)), SHELF)
-        assert sum(one.share for one in found) == pytest.approx(1.0)
-        own = [one.share for one in found if one.recipe.ground == recipe.ground]
+        assert sum(found.values()) == pytest.approx(1.0)
+        own = [share for pot, share in found.items() if pot.ground == recipe.ground]
         assert max(own) > 0.3
 
 
@@ -102,7 +102,7 @@ def test_of_a_law_that_is_known_a_sample_tells_nothing(shop, young) -> None:
 def test_what_no_pot_makes_is_of_no_sample_sprayed_here(shop, young) -> None:
     far = Target.lab(30.0, 10.0, -60.0)
     assert chances_of_own(young, _recipes(shop, 2), far, SHELF) is None
-    assert origins(young, _recipes(shop, 2), far, SHELF) == []
+    assert origins(young, _recipes(shop, 2), far, SHELF) == {}
 
 
 def test_a_blend_is_less_likely_to_have_made_it_than_one_pot(shop, young) -> None:
@@ -110,8 +110,8 @@ def test_a_blend_is_less_likely_to_have_made_it_than_one_pot(shop, young) -> Non
     one, two = (str(c) for c in shop.colours[:2])
     blend = replace(neat, colour=Colour.parse(f"{one} 3 + {two} 1"))
     target = Target.lab(*young.predict_recipes([blend])[0])
-    found = {o.recipe: o.share for o in origins(young, [blend], target, SHELF)}
-    alone = {o.recipe: o.share for o in origins(young, [neat], target, SHELF)}
+    found = origins(young, [blend], target, SHELF)
+    alone = origins(young, [neat], target, SHELF)
     assert 0.0 < found[blend] < 1.0
     # Other shares and coats of the same two are no further pots.
     more = replace(blend, colour=Colour.parse(f"{one} 4 + {two} 1"))

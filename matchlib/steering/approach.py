@@ -217,16 +217,16 @@ def chance_of_own(worked: Sequence[Approach]) -> float | None:
     shop, recipes = best.shop, [one.candidate.recipe for one in worked]
     belief = shop.belief
     pots = origins(belief.model, recipes, shop.goal, shop.limits, knows=belief.together)
-    likely = [pot for pot in pots if pot.share >= max(LIKELY_POT, 0.2 * pots[0].share)]
+    least = max(LIKELY_POT, 0.2 * max(pots.values(), default=0.0))
+    likely = {pot: share for pot, share in pots.items() if share >= least}
     chances = [
-        replace(
-            Approach.of(shop.made_of(pot.recipe), best.candidate), tried=best.tried[:1]
-        ).with_readings(len(best.by_readings) - 1)
+        replace(Approach.of(shop.made_of(pot), best.candidate), tried=best.tried[:1]).with_readings(
+            len(best.by_readings) - 1
+        )
         for pot in likely
     ]
-    weight = sum(pot.share for pot in likely)
-    found = [pot.share * one.chance for pot, one in zip(likely, chances, strict=True)]
-    return sum(found) / weight if likely else None
+    found = [share * one.chance for share, one in zip(likely.values(), chances, strict=True)]
+    return sum(found) / sum(likely.values()) if likely else None
 
 
 def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:
