@@ -133,7 +133,7 @@ def undo(connection: sa.Connection, numbers: Sequence[int], stamp: Stamp) -> lis
             for kind, some in entries.items():
                 undone += whole("", _UNDO.__getitem__, kind)(connection, some, stamp)
             touched = {entry["subject"] for entry in entries["job"]}
-            left = jobs.all_of(connection) if touched else ()
+            left = jobs.jobs_of(connection) if touched else ()
             jobs.check_panels(connection, (job for job in left if job.number in touched))
             if not undone:
                 raise ArchiveError(
@@ -172,7 +172,7 @@ def _undo_jobs(
     connection: sa.Connection, entries: Sequence[Mapping[str, Any]], stamp: Stamp
 ) -> list[Entry]:
     undone: list[Entry] = []
-    by_number = {job.number: job for job in jobs.all_of(connection)}
+    by_number = {job.number: job for job in jobs.jobs_of(connection)}
     for entry in entries:
         number, before = entry["subject"], side_of(entry, "before")
         stored = by_number.get(number)

@@ -17,7 +17,6 @@ from matchlib.job import Job
 from matchlib.plain import dump, from_plain, load, stored_as, to_plain
 
 __all__ = [
-    "all_of",
     "begin",
     "check_free",
     "check_panels",
@@ -44,9 +43,13 @@ def job_of(connection: sa.Connection, number: int, *, label: str) -> Job:
 
 
 def jobs_of(
-    connection: sa.Connection, *, customer: str | None, done: bool | None, label: str
+    connection: sa.Connection,
+    *,
+    customer: str | None = None,
+    done: bool | None = None,
+    label: str = "",
 ) -> tuple[Job, ...]:
-    """Return jobs, the newest first."""
+    """Return every job, or those of a customer or a state, the newest first."""
     j = schema.jobs
     query = sa.select(j).order_by(j.c.number.desc())
     if customer is not None:
@@ -54,11 +57,6 @@ def jobs_of(
     if done is not None:
         query = query.where((j.c.state == "done") == done)
     return tuple(whole(label, _job, dict(row)) for row in connection.execute(query).mappings())
-
-
-def all_of(connection: sa.Connection) -> tuple[Job, ...]:
-    """Return every job, the newest first."""
-    return jobs_of(connection, customer=None, done=None, label="")
 
 
 def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Job:
@@ -108,7 +106,7 @@ def check_panels(connection: sa.Connection, some: Iterable[Job]) -> None:
 
 def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
     """Refuse that a panel goes on which a job rests."""
-    for job in all_of(connection) if codes else ():
+    for job in jobs_of(connection) if codes else ():
         own = {*job.panels, *([job.plan.on] if job.plan else [])} & set(codes)
         if own:
             raise ArchiveError(

@@ -345,7 +345,7 @@ class _Merging:
         say: Callable[[str, str], str],
         codes: Mapping[str, str],
     ) -> tuple[list[tuple[int, int]], list[tuple[int, str]], list[Entry]]:
-        own_jobs = {_order(job): job for job in jobs.all_of(connection)}
+        own_jobs = {_order(job): job for job in jobs.jobs_of(connection)}
         taken, left, items = [], [], []
         for theirs in reversed(self.other.jobs()):
             job = _moved(respelled_job(theirs, say), codes)

@@ -295,7 +295,7 @@ def _in_jobs(
     connection: sa.Connection, say: Callable[[str, str], str], stamp: Stamp
 ) -> list[Entry]:
     items = []
-    for job in jobs.all_of(connection):
+    for job in jobs.jobs_of(connection):
         item = jobs.rewrite_job(connection, job, respelled_job(job, say), stamp)
         items += [item] if item else []
     return items
