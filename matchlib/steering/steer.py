@@ -258,14 +258,16 @@ def advise(
         seen = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
         looks.append((seen, last.source))
     judged, read = (found := card.looks(looks, views))[0], found[-1]
-    ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
-    rough, last_coats = ahead.value(0, readings_left, ahead.begun)
     outlook = card.outlook(judged)
     hope = goal.expected(outlook.labs, outlook.covariance, outlook.dof)
     chance = np.asarray(hope.probability, float)
-    # The law as it is counts the last step; how much a reading adds is by the law in brief.
-    worth = np.clip(chance + np.maximum(rough[0] - last_coats[0], 0.0), 0.0, 1.0)
-    worth[0] = chance[0]
+    worth = chance
+    if readings_left:
+        ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
+        rough, last_coats = ahead.value(0, readings_left, ahead.begun)
+        # The law as it is counts the last step; how much a reading adds is by the law in brief.
+        worth = np.clip(chance + np.maximum(rough[0] - last_coats[0], 0.0), 0.0, 1.0)
+        worth[0] = chance[0]
     order = 1 + np.lexsort((hope.mean[1:], _coats(recipes[1:]), -worth[1:].round(2)))
     options, first = [], outlook.first
     filled = _last_ratio(have)

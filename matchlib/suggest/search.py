@@ -400,11 +400,10 @@ def _best_by_coats(
     places, squares = [], []
     for pots in alike.values():
         rows = scans[pots[0]][0]
-        keys = schedules.kind[rows]
-        for key in np.unique(keys):
-            at = np.flatnonzero(keys == key)
+        starts = np.flatnonzero(np.diff(schedules.kind[rows], prepend=-1))
+        for at in np.split(np.arange(len(rows)), starts[1:]):  # those of a kind lie together
             most = min(_PER_COATS, len(at))
-            out = np.stack([scans[p][1][:, at] for p in pots])
+            out = np.stack([scans[p][1][:, at[0] : at[-1] + 1] for p in pots])
             near = np.argpartition(out, most - 1, axis=2)[:, :, :most]
             ground, pot = np.arange(out.shape[1])[:, None], np.array(pots)[:, None, None]
             each = np.broadcast_arrays(ground, pot, rows[at[near]])
