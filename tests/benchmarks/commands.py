@@ -21,14 +21,18 @@ from tests.benchmarks.command import Table
 
 __all__ = ["main"]
 
-LIBRARIES = """
-import cattrs, numpy, sqlalchemy, typer
+OPTION = """
+import typer
 app = typer.Typer()
-def command(times: int = 1) -> None:
-    sqlalchemy.create_engine("sqlite://").connect().close()
-app.command()(command)
-app()
+@app.command()
+def command(times: int = 1) -> None: ...
+app(standalone_mode=False)
 """
+DATABASE = """
+import sqlalchemy
+sqlalchemy.create_engine("sqlite://").connect().close()
+"""
+LIBRARIES = "import cattrs, numpy" + OPTION + DATABASE
 MODULES = """
 import workbook.cli.cards, workbook.cli.modelling, workbook.cli.results, workbook.session
 import matchlib.archive, matchlib.forecast, matchlib.readings, matchlib.steering
@@ -66,8 +70,10 @@ def main(argv: Sequence[str] | None = None) -> None:
     with tempfile.TemporaryDirectory() as folder:
         seconds(folder, 1, "-c", WORKBOOK, "demo", "--dir", ".", "--no-open")
         table.row("Python alone", seconds(folder, times, "-c", "pass"))
+        table.row("one option read", seconds(folder, times, "-c", OPTION))
+        table.row("an empty database opened", seconds(folder, times, "-c", DATABASE))
         table.row(
-            "its libraries, one option read, an empty database opened: the floor",
+            "both, and the other libraries loaded: the floor",
             seconds(folder, times, "-c", LIBRARIES),
         )
         seconds(folder, 1, "-c", MODULES + LIBRARIES)

@@ -228,10 +228,11 @@ TABLES = (
     Printed(
         "A match as a process",
         "commands",
-        "On a fit that is kept, loading and all; the libraries alone are the floor, two fifths of "
-        "it the database's. What a card sprayed blind takes beyond the third row is the target "
-        "read, the fit and the archive loaded, and the search; the last row adds the plan of its "
-        "readings. Busy cores make all rows longer alike, so compare them with the floor.",
+        "On a fit that is kept, loading and all; the libraries alone are the floor, and the rows "
+        "before it tell what it is made of, each with Python. What a card sprayed blind takes "
+        "beyond the modules is the target read, the fit and the archive loaded, and the search; "
+        "the last row adds the plan of its readings. Busy cores make all rows longer alike, so "
+        "compare them with the floor.",
     ),
     Printed(
         "Commands on large archives",
