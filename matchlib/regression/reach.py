@@ -79,7 +79,7 @@ class Experience:
         """Return the kind of reach of recipes; shape (n,)."""
         ground, colour = table.ground_share > 0, table.colours
         coated = colour.any(axis=1)
-        new = (ground[:, :, None] & colour[:, None, :] & ~self.pairs).any(axis=(1, 2))
+        new = ((ground @ ~self.pairs) & colour).any(axis=1)
         bare = (ground & ~self.sprayed).any(axis=1) & coated
         blend = _unseen(ground, self.grounds) | _unseen(colour, self.colours)
         rich = np.where(colour, _richest(table)[:, None], -np.inf)
@@ -149,5 +149,7 @@ def _richest(table: RecipeTable) -> Array:
 
 def _unseen(members: Mask, known: Mask) -> Mask:
     """Rows that are blends, of things never blended so."""
-    seen = (members[:, None, :] == known[None, :, :]).all(axis=2).any(axis=1)
-    return np.asarray((members.sum(axis=1) > 1) & ~seen, np.bool_)
+    blended = np.asarray(members.sum(axis=1) > 1, np.bool_)
+    if blended.any():
+        blended &= ~(members[:, None, :] == known).all(axis=2).any(axis=1)
+    return blended
