@@ -180,7 +180,8 @@ def _factors(cloud: bytes, dimension: int) -> Array:
     """How far each point is drawn out, one row a step of 1 / degrees of freedom."""
     points = np.frombuffer(cloud).reshape(-1, dimension)
     length = np.round(np.einsum("kd,kd->k", points, points), 9)
-    lengths, rank = np.unique(length, return_inverse=True)
+    lengths = np.array(sorted(set(length.tolist())))
+    rank = np.searchsorted(lengths, length)
     if dimension == 3 and len(lengths) in SHIPPED_RANKS:
         return table(f"far out/{len(lengths)}")[:, rank]
     return far_out(len(lengths), dimension)[:, rank]

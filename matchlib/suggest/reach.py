@@ -84,6 +84,7 @@ def reach_of(
 
 def _drawn_out(dof: Array, draw: np.random.Generator) -> Array:
     """How far draws of a normal are drawn out to be a t's of the same covariance; (n, draws)."""
-    nu, of = np.unique(dof, return_inverse=True)
+    nu = np.array(sorted(set(dof.tolist())))
+    of = np.searchsorted(nu, dof)
     some = np.minimum(nu, 1e6)[:, None]
     return np.asarray(np.sqrt((some - 2.0) / draw.chisquare(some, (len(nu), DRAWS))))[of]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,10 +42,9 @@ class Picks:
 
     def joined(self, more: Picks) -> Picks:
         """Return these and, after them, those of others that are not among them."""
-        rows = [np.stack([p.ground, p.pot, p.schedule], axis=1) for p in (self, more)]
-        every = np.concatenate(rows)
-        _, first = np.unique(every, axis=0, return_index=True)
-        return Picks(*every[np.sort(first)].T)
+        rows = [np.stack([p.ground, p.pot, p.schedule], axis=1).tolist() for p in (self, more)]
+        every = dict.fromkeys(map(tuple, chain(*rows)))
+        return Picks(*np.array(list(every), np.intp).reshape(-1, 3).T)
 
     def labs(self, space: Space, viewings: Sequence[Viewing]) -> list[Array]:
         """Return their Lab by the whole law."""
@@ -199,8 +199,8 @@ class _Walk:
                 between = self._between(int(space.schedules.total[own]), wanted)
                 found |= {(g, near_pots[0], s) for g in near_grounds for s in between}
         places = np.array(sorted(found), np.intp).reshape(-1, 3)
-        allowed = {int(p): space.allowed(int(p), stepped=True) for p in np.unique(places[:, 1])}
-        kept = np.array([allowed[int(p)][s] for _, p, s in places], bool)
+        allowed = {p: space.allowed(p, stepped=True) for p in set(places[:, 1].tolist())}
+        kept = np.array([allowed[p][s] for _, p, s in places.tolist()], bool)
         return Picks(*places[kept].T)
 
     def _between(self, coats: int, strength: float) -> list[int]:

@@ -252,7 +252,7 @@ class _Search:
             miss, away = (lab - wanted) @ axes.T, shift @ axes.T
             # Squared lengths, less what is the same for all recipes.
             apart += (miss**2).sum(axis=1) + 2.0 * away @ miss.T
-        return np.unique(np.argmin(apart, axis=1))
+        return np.flatnonzero(np.bincount(np.argmin(apart, axis=1)))
 
     def _continuous(self, starts: Picks, best: Array) -> dict[Hashable, float]:
         found: dict[Hashable, float] = {}
@@ -425,5 +425,5 @@ def _coats(recipe: Recipe) -> int:
 
 
 def _kinds(members: NDArray[np.bool_]) -> Ints:
-    _, kinds = np.unique(members, axis=0, return_inverse=True)
-    return np.asarray(kinds, np.intp).ravel()
+    alike: dict[bytes, int] = {}
+    return np.array([alike.setdefault(row.tobytes(), len(alike)) for row in members], np.intp)

@@ -17,7 +17,6 @@ from functools import cache
 from typing import Self
 
 import numpy as np
-from numpy.polynomial.chebyshev import chebvander
 from numpy.typing import NDArray
 
 __all__ = ["Series"]
@@ -81,11 +80,12 @@ class Series:
 @cache
 def _rule(count: tuple[int, ...]) -> tuple[Array, Ints, Single]:
     """Points between -1 and 1, degrees of as many products, and from values to coefficients."""
-    points = [np.cos(np.pi * (np.arange(n) + 0.5) / n) for n in count]
+    angles = [np.pi * (np.arange(n) + 0.5) / n for n in count]
     cosines: Array = np.ones((1, 1))
-    for x in points:
-        own = chebvander(x, len(x) - 1) * np.where(np.arange(len(x)), 2.0, 1.0) / len(x)
-        cosines = np.asarray(np.kron(cosines, own))
+    for x in angles:
+        own = np.cos(np.outer(x, np.arange(len(x)))) * np.where(np.arange(len(x)), 2.0, 1.0)
+        cosines = np.asarray(np.kron(cosines, own / len(x)))
+    points = [np.cos(x) for x in angles]
     grid = np.stack(np.meshgrid(*points, indexing="ij")).reshape(len(count), -1)
     return grid, np.indices(count).reshape(len(count), -1), cosines.astype(np.float32)
 

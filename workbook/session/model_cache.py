@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -75,8 +76,8 @@ def model_of(
         sweep(archive.database.path.parent)
     content = archive.content_hash(without=without)
     how = "asked" if refit else "new"
-    own = _places(archive, _TRIED if without else _WHOLE)
-    places = [*own, *_places(archive, _WHOLE)] if without else own
+    ending = _TRIED if without else _WHOLE
+    places = chain(_places(archive, ending), _places(archive, _WHOLE) if without else ())
     for place in () if refit else places:
         if not place.is_file():
             continue
@@ -96,7 +97,7 @@ def model_of(
 
     panels = [p for p in archive.panels() if p.code not in without]
     model = FilmRegressor().fit(*frames_of(panels), callback=callback)
-    return FitOutcome(model, how, _keep(model, own, content))
+    return FitOutcome(model, how, _keep(model, _places(archive, ending), content))
 
 
 def _stale(model: FilmPredictor, content: str) -> str | None:
@@ -107,7 +108,7 @@ def _stale(model: FilmPredictor, content: str) -> str | None:
     return None if model.versions_ == library_versions() else "versions"
 
 
-def _keep(model: FilmPredictor, places: list[Path], content: str) -> Path | None:
+def _keep(model: FilmPredictor, places: Iterable[Path], content: str) -> Path | None:
     from matchlib.regression import save_fit
 
     for place in places:
@@ -119,12 +120,13 @@ def _keep(model: FilmPredictor, places: list[Path], content: str) -> Path | None
     return None
 
 
-def _places(archive: Archive, ending: str) -> list[Path]:
+def _places(archive: Archive, ending: str) -> Iterator[Path]:
+    path = archive.database.path
+    if path is not None:
+        yield path.with_name(f"{path.name}{ending}")
     import platformdirs
 
-    path = archive.database.path
     name = hashlib.sha256(
         (archive.label if path is None else str(path.resolve())).encode()
     ).hexdigest()[:32]
-    cache = Path(platformdirs.user_cache_dir("candy-panel-workbook")) / f"{name}{ending}"
-    return [cache] if path is None else [path.with_name(f"{path.name}{ending}"), cache]
+    yield Path(platformdirs.user_cache_dir("candy-panel-workbook")) / f"{name}{ending}"
