@@ -44,9 +44,9 @@ _SURROUND = (0x77 / 255,) * 3
 class TickBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
     """An empty square to tick."""
 
-    def __init__(self, side: float = 3.4 * mm) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self.width = self.height = side
+        self.width = self.height = 3.4 * mm
 
     def draw(self) -> None:
         """Draw the square."""
@@ -57,20 +57,14 @@ class TickBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
 class Swatches(Flowable):  # type: ignore[misc]  # reportlab ships no types
     """Colours edge to edge on neutral grey, each named and numbered below.
 
-    `named`: name and Lab of each. `width`, `height`: of the grey field [pt].
+    `named`: name and Lab of each.
     """
 
-    def __init__(
-        self,
-        named: Sequence[tuple[str, tuple[float, float, float]]],
-        *,
-        width: float = 92 * mm,
-        height: float = 24 * mm,
-    ) -> None:
+    def __init__(self, named: Sequence[tuple[str, tuple[float, float, float]]]) -> None:
         super().__init__()
         self.named = list(named)
-        self.width, self.field = width, height
-        self.height = height + 11 * mm
+        self.width, self.field = 92 * mm, 24 * mm
+        self.height = self.field + 11 * mm
 
     def draw(self) -> None:
         """Draw the field, the colours and their numbers."""
@@ -180,14 +174,14 @@ class LabelBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
     `panel`: what the label says.
     """
 
-    def __init__(self, panel: Panel, *, width: float = 92 * mm, height: float = 56 * mm) -> None:
+    def __init__(self, panel: Panel) -> None:
         super().__init__()
-        self.panel, self.width, self.height = panel, width, height
-        self.placed = place_label(label_lines(panel), (width, height))
+        self.panel, self.width, self.height = panel, 92 * mm, 56 * mm
+        self.placed = place_label(label_lines(panel), (self.width, self.height))
         while self.placed.rest:
             # One cut-out only: it grows until all the text is on it.
             self.height += 6 * mm
-            self.placed = place_label(label_lines(panel), (width, self.height))
+            self.placed = place_label(label_lines(panel), (self.width, self.height))
 
     def draw(self) -> None:
         """Draw the dashed line, the text and the code."""

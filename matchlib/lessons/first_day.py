@@ -129,7 +129,6 @@ def first_four(
     panels: Sequence[Panel],
     colour: Colour,
     *,
-    ratio: MixRatio | None = None,
     clear: str | None = "yes",
 ) -> tuple[FirstDayCard, ...]:
     """Return the first four cards of a colour for a shop that has bare grounds alone.
@@ -143,8 +142,6 @@ def first_four(
         With the neat grounds that were read bare.
     colour : Colour
         New to the shop.
-    ratio : MixRatio, optional
-        The usual one; 6:1 if None.
     clear : str, optional
         Clear coat over all.
 
@@ -171,7 +168,7 @@ def first_four(
     light, *rest = sorted(lightness, key=lambda g: -lightness[g])
     dark = rest[-1] if rest else light
     middle = rest[(len(rest) - 1) // 2] if rest else light
-    usual = ratio or MixRatio.parse("6:1")
+    usual = MixRatio.parse("6:1")
     strong = MixRatio(usual.carrier, 2 * usual.colour)
     between = MixRatio(2 * usual.carrier, 3 * usual.colour)
     plan = [

@@ -38,11 +38,11 @@ class Parts:
     """The parts of a zip file, each found to be what the zip says, all together within a bound.
 
     `what` the file should be (``XLSX``, ``ODS``) is for the errors. A file that is no whole zip,
-    lies about a size, inflates to more than `most` bytes, or holds XML entities is refused.
+    lies about a size, inflates to more than `MAX_UNPACKED` bytes, or holds XML entities is refused.
     """
 
-    def __init__(self, data: bytes, what: str, *, most: int = MAX_UNPACKED) -> None:
-        self.what, self._most, self._seen = what, most, 0
+    def __init__(self, data: bytes, what: str) -> None:
+        self.what, self._seen = what, 0
         self._tags = self._rows = 0
         self._stream = io.BytesIO(data)
         self.marks: set[str] = set()
@@ -70,7 +70,7 @@ class Parts:
     def _check(self, held: zipfile.ZipFile, info: zipfile.ZipInfo) -> None:
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise self._refused("is packed in a way that cannot be unpacked piece by piece")
-        stated, left = info.file_size, self._most - self._seen
+        stated, left = info.file_size, MAX_UNPACKED - self._seen
         info.file_size = (
             left + 4 * _PIECE
         )  # else the reader would stop, and look no further, where it says
@@ -79,7 +79,7 @@ class Parts:
             while piece := stream.read(_PIECE):
                 real += len(piece)
                 if real > left:
-                    raise self._refused(f"unpacks to more than {self._most // 2**20} MiB")
+                    raise self._refused(f"unpacks to more than {MAX_UNPACKED // 2**20} MiB")
                 near = last + piece
                 if has_doctype(near):
                     raise FileError(

@@ -255,7 +255,6 @@ def repeatability(
     panels: Sequence[Panel],
     model: FilmPredictor | None = None,
     *,
-    random_state: int | None = 0,
     callback: Callback | None = None,
 ) -> Repeatability:
     """Return how well a shop repeats itself.
@@ -266,8 +265,6 @@ def repeatability(
         The archive.
     model : FilmPredictor, optional
         Fitted to it; fitted here, without knowledge of sprayers, if None.
-    random_state : int, optional
-        Decides the draws from which medians of ΔE00 are taken.
     callback : callable, optional
         Called between pieces of work with the share done and what is being done; what it raises
         ends the work.
@@ -306,7 +303,7 @@ def repeatability(
     sums = _Sums(model, right)
     x, covariance = sums.best(part_of(report, 0.1, 0.8))
     report(0.8, "working out the floor")
-    return _told(sums, x, covariance, right, np.random.default_rng(random_state))
+    return _told(sums, x, covariance, right, np.random.default_rng(0))
 
 
 def _told(

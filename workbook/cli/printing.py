@@ -79,17 +79,10 @@ def csv_text(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> str:
     return stream.getvalue().rstrip("\n")
 
 
-def wrapped(text: str, *, indent: str = "") -> str:
+def wrapped(text: str) -> str:
     """Return sentences broken into lines."""
     return "\n".join(
-        textwrap.fill(
-            line,
-            _WIDEST,
-            initial_indent=indent,
-            subsequent_indent=indent,
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
+        textwrap.fill(line, _WIDEST, break_long_words=False, break_on_hyphens=False)
         for line in text.splitlines()
     )
 

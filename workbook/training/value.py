@@ -85,6 +85,7 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
             colour=Colour.parse(str(colour)),
             ratio=ratios[str(ratio)],
             most=coats,
+            clear=screen.session.clear,
         )
         for name in picked
     ]
