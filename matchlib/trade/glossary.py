@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import ClassVar
 
 __all__ = ["GLOSSARY", "Term", "first_places"]
 
@@ -13,6 +14,8 @@ Lab = tuple[float, float, float]
 @dataclass(frozen=True, slots=True)
 class Term:
     """A word."""
+
+    SHOWN: ClassVar = ("word", "also", "meaning")
 
     word: str  # as it is written here
     meaning: str  # one sentence

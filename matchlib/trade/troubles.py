@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from matchlib.errors import DomainError
 
@@ -31,6 +32,8 @@ class Trouble:
     >>> troubles_at("colour")[0].name
     'Tiger stripes'
     """
+
+    SHOWN: ClassVar = ("name", "looks", "check", "rescue")
 
     key: str
     name: str

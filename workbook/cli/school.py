@@ -8,24 +8,7 @@ import typer
 
 from workbook.cli.common import ArchiveOption, JsonOption, show, show_json
 
-__all__ = ["first_day_text"]
-
-
-def first_day_text(archive: object, colour: str, ratio: str = "6:1") -> str:
-    """Return the first day with a colour, card by card."""
-    from matchlib.domain import Colour, MixRatio
-    from matchlib.lessons import first_day
-
-    cards = first_day(
-        archive.panels(),  # type: ignore[attr-defined]  # an Archive, loaded where it is used
-        Colour.parse(colour),
-        ratio=MixRatio.parse(ratio),
-    )
-    return "\n".join(
-        f"{i}. {card.recipe}" + (f" (done: {', '.join(card.done)})" if card.done else "")
-        + f". {card.teaches} {card.how}"
-        for i, card in enumerate(cards, 1)
-    )  # fmt: skip
+__all__: list[str] = []
 
 
 def _first_day(
@@ -38,11 +21,17 @@ def _first_day(
 
     An archive of bare grounds is enough.
     """
+    from matchlib.domain import Colour, MixRatio
+    from matchlib.lessons import first_day
     from workbook.cli.printing import wrapped
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:
-        show(wrapped(first_day_text(session.archive, colour, ratio)))
+        panels = session.archive.panels()
+    cards = first_day(panels, Colour.parse(colour), ratio=MixRatio.parse(ratio))
+    for i, card in enumerate(cards, 1):
+        done = f" (done: {', '.join(card.done)})" if card.done else ""
+        show(wrapped(f"{i}. {card.recipe}{done}. {card.teaches} {card.how}"))
 
 
 def _words(
@@ -57,7 +46,7 @@ def _words(
     sought = " ".join(word.split()).casefold()
     found = [t for t in GLOSSARY if any(sought in w.casefold() for w in (t.word, *t.also))]
     if json_:
-        show_json([{"word": t.word, "also": list(t.also), "meaning": t.meaning} for t in found])
+        show_json(found)
         return
     show(wrapped("\n".join(f"{t.word}: {t.meaning}" for t in found)) or "There is no such word.")
 
@@ -68,12 +57,7 @@ def _troubles(*, json_: JsonOption = False) -> None:
     from workbook.cli.printing import wrapped
 
     if json_:
-        show_json(
-            [
-                {"name": t.name, "looks": t.looks, "check": list(t.check), "rescue": t.rescue}
-                for t in TROUBLES
-            ]
-        )
+        show_json(TROUBLES)
         return
     for trouble in TROUBLES:
         lines = [f"{trouble.name}: {trouble.looks}"]

@@ -16,6 +16,8 @@ from workbook.session.library import look_at_card, match_card
 from workbook.session.typed import three_typed
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matchlib.domain import Lab, Panel
     from workbook.library.app import LibraryScreen
 
@@ -226,16 +228,18 @@ def _card(screen: LibraryScreen, code: str) -> str:
     )
 
 
-def _for_customer(screen: LibraryScreen, cards: object, code: str) -> str:
+def _for_customer(
+    screen: LibraryScreen, cards: Sequence[tuple[Panel, Lab | None]], code: str
+) -> str:
     """The cards without recipes, customers or anybody's name."""
-    labs = {p.code: lab for p, lab in cards}  # type: ignore[attr-defined]  # pairs
+    labs = {p.code: lab for p, lab in cards}
     large = ""
     if code in labs:
         large = (
             areas([labs[code]], words=code, width=520, height=300)
             + f"<h2>{esc(code)}</h2><p>{button('Close', 'card', code, quiet=True)}</p>"
         )
-    read = [(p, lab) for p, lab in cards if lab is not None]  # type: ignore[attr-defined]
+    read = [(p, lab) for p, lab in cards if lab is not None]
     grid = card_grid(read[: screen.shown], chosen=code, public=True)
     more = button("More colours", "more", quiet=True) if len(read) > screen.shown else ""
     return frame(
