@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe
 from matchlib.errors import DomainError
 from matchlib.regression import FilmRegressor, frames_of
 from matchlib.target import Target
+from workbook.session.order import aim_words
 
 LAB = (38.0, 34.0, 21.0)
 OWN = 0.3**2 * np.eye(3)
@@ -54,6 +56,13 @@ def test_a_photograph_that_states_no_uncertainty_is_not_taken_as_exact() -> None
     assert Target.of_readings(typed).covariance == pytest.approx(25.0 * np.eye(3))
     assert not Target.of_readings(Reading(lab=(27.0, 46.0, 28.5))).covariance.any()
     assert Target.of_readings(replace(typed, sd=2.0)).covariance == pytest.approx(4.0 * np.eye(3))
+
+
+@pytest.mark.parametrize(("sd", "said"), [(0.06, False), (4.0, True)])
+def test_a_targets_doubt_is_told_where_it_takes_some_of_the_chance(sd: float, said: bool) -> None:
+    knows = SimpleNamespace(words_=SimpleNamespace(geometries=("45:0",)))
+    aim = Target.of_readings(Reading(Viewing(), "spectrophotometer", LAB, sd=sd))
+    assert ("take that doubt away" in aim_words(knows, aim)) is said  # type: ignore[arg-type]  # its names alone are asked
 
 
 def test_a_panels_covariance_reaches_the_belief() -> None:

@@ -157,7 +157,8 @@ def read_page(
         '<p class="wb-caution">Nothing within this shelf is likely to pass. Choose another recipe, '
         "or allow more on the shelf.</p>"
     )  # fmt: skip
-    rows = _rows(work, card, [*first, *second, *rest], finished, named=True)
+    best = not advice.unfitting  # where it is read again first, none of them is recommended
+    rows = _rows(work, card, [*first, *second, *rest], finished, named=best)
     count = len(first) + len(second)
     shown, other = "".join(rows[:count]), _other(rows[count:], "other way")
     return Raw(

@@ -167,7 +167,7 @@ def aim_words(model: FilmPredictor, aim: Target) -> str:
             "order."
         )
     own = aim.own_uncertainty
-    if own is not None:
+    if own is not None and own.probability[0] < 0.99:  # repeats of an instrument take nothing
         text.append(
             "The target itself is only known so far: a panel that reads just as it does would "
             f"truly be {aim.tolerance.with_unit(float(own.mean[0]), 1)} away on average, "
