@@ -30,12 +30,18 @@ from matchlib.linear import lab_of_reading
 from matchlib.plain import recipe_cells
 from matchlib.regression import FilmPredictor
 
-__all__ = ["AgedFinish", "Zone", "aged_finish", "blend_in", "fade"]
+__all__ = ["EDGES", "AgedFinish", "Zone", "aged_finish", "blend_in", "fade"]
 
 Array = NDArray[np.float64]
 
 SEEN = 1.0
 """A step between two neighbours that is seen [ΔE00] (common practice, no source)."""
+
+EDGES = (
+    "Fade every edge out over a hand's width or more, rolling the gun away before the trigger is "
+    "let go; where a step shows, fade it out longer. Common practice, no source."
+)
+"""How the edges of coats are led out."""
 
 
 @dataclass(frozen=True, slots=True)

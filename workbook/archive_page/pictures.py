@@ -97,7 +97,7 @@ def draw_repeats(screen: ArchiveScreen) -> tuple[str, str]:
         head = (
             f'<p class="wb-big">Sprayed again, a card reads about ΔE00 {number(middle)} from the '
             f"first.</p><p class='wb-muted'>{len(twins)} recipes were sprayed more than once; the "
-            "furthest apart stand first. No prediction can be nearer than this.</p>"
+            "furthest apart stand first. No prediction mends what spraying alone parts.</p>"
         )
     else:
         head = "<p>No recipe was sprayed twice yet: spray one again, and this is known.</p>"

@@ -16,13 +16,9 @@ if TYPE_CHECKING:
 
 __all__: list[str] = []
 
-_LED = (
-    "Fade every edge out over a hand's width or more, rolling the gun away before the trigger is "
-    "let go; where a step shows, fade it out longer. Common practice, no source."
-)
-
 
 def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
+    from matchlib.repair import EDGES
     from workbook.cli.printing import number, table, wrapped
 
     if json_:
@@ -40,7 +36,7 @@ def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
     ]
     heads = ("coats", "L", "a", "b", f"ΔE00 from {beside}", "step", "a sharp edge")
     show(table(heads, rows, right=" rrrrr"))
-    show(wrapped(_LED))
+    show(wrapped(EDGES))
 
 
 def _aged(

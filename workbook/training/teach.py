@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from matchlib.domain import Colour, MixRatio, Recipe
 from matchlib.lessons import LESSONS, Lesson, first_day, lesson
-from matchlib.repair import Zone, blend_in, fade
+from matchlib.repair import EDGES, Zone, blend_in, fade
 from workbook.cup import cup_svg
 from workbook.figures import areas, esc, minus, number, numbers, table
 from workbook.page.fields import choice, field, fold, slider
@@ -154,10 +154,8 @@ def _drawn(zones: Sequence[Zone]) -> str:
         for i, z in enumerate(zones)
     ]
     words = (
-        "Where a step shows, fade the edge out longer: a hand's width or more, arcing the gun "
-        "away as the trigger is let go; weaker coats make smaller steps (common practice, no "
-        "source). All of it is predicted: where these colours were never layered, spray a card "
-        "first."
+        f"{EDGES} Weaker coats make smaller steps. All of it is predicted: where these colours "
+        "were never layered, spray a card first."
     )
     heads = ["strip", "L* a* b*", "step, ΔE00"]
     steps = fold("Strip by strip", table(heads, rows, caption="Strip by strip"), ident="strips")
