@@ -303,7 +303,7 @@ class FilmPredictor:
     ) -> tuple[Array, Array, Array]:
         """Lab of rows under m viewings, and its joint covariance by the law and by the panel."""
         fit = self.fitted_
-        labs, each, share = [], [], np.zeros(len(tables[0]))
+        labs, each = [], []
         for table, light in zip(tables, lights, strict=True):
             state = fit.law.evaluate(fit.z, table)
             lab, by_r = lab_of(state.reflectance, *light)
@@ -313,17 +313,20 @@ class FilmPredictor:
             own = own_spread(fit, table, state, effects, by_r)
             blend = unknown_blend(fit.law, table, state, *light)
             scatter = unknown_scatter(state, by_r, self.experience_.sprayed)
-            each.append((jacobian, own, gap, np.concatenate([blend, scatter], axis=2), variance))
-        jacobian, own, gap, blend, variance = (
+            unseen = np.concatenate([blend, scatter], axis=2)
+            shares = np.repeat(share[:, None], 3, axis=1)
+            each.append((jacobian, own, unseen, shares, gap, variance))
+        jacobian, own, unseen, share, gap, variance = (
             np.concatenate(x, axis=1) for x in zip(*each, strict=True)
         )
-        share = share[:, None, None]
         grow, spread = (x[kinds, None, None] for x in (self.stack_.inflation, self.stack_.spread))
         known = grow * (jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1))
-        known = (1.0 - share) * (known + spread * (blend @ blend.transpose(0, 2, 1)))
+        known += spread * (unseen @ unseen.transpose(0, 2, 1))
         # Two that disagree: each one's own doubt by its share, and how far they are apart.
-        known += share * variance[:, :, None] * np.eye(variance.shape[1])
-        known += share * (1.0 - share) * gap[:, :, None] * gap[:, None, :]
+        law, apart = np.sqrt(1.0 - share), np.sqrt(share * (1.0 - share)) * gap
+        known *= law[:, :, None] * law[:, None, :]
+        known += apart[:, :, None] * apart[:, None, :]
+        known += (share * variance)[:, :, None] * np.eye(share.shape[1])
         return np.stack(labs), known, own @ own.transpose(0, 2, 1)
 
     @property
