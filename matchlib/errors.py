@@ -27,7 +27,7 @@ class MatchlibError(ValueError):
     problem : str
         One sentence: what is the matter.
     expected, got : str, optional
-        What would have been right, and what came instead; a list of lines begins with a new line.
+        What would have been right, and what came instead; several lines stand apart.
     remedy : str, optional
         What to do now.
     where : str, optional
@@ -61,8 +61,8 @@ class MatchlibError(ValueError):
         if self.expected:
             text += f" Expected {self.expected}."
         gap = " "
-        if self.got and self.got.startswith("\n"):  # what came, a line each
-            text, gap = f"{text}{self.got}", "\n"
+        if self.got and "\n" in self.got:  # what came, a line each
+            text, gap = f"{text}\n{self.got.strip()}", "\n"
         elif self.got:
             text += f" Got {self.got}."
         if self.remedy:

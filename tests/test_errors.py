@@ -24,6 +24,9 @@ def test_an_error_reads_as_sentences() -> None:
         "panels.csv, row 7: This is not a mix ratio. Expected carrier : colour. Got '6'. "
         "What to do: write 6:1."
     )
+    error.got = "row 3: no ground\n    row 4: no ratio"
+    lines = str(error).splitlines()
+    assert lines[1:] == ["row 3: no ground", "    row 4: no ratio", "What to do: write 6:1."]
 
 
 def test_what_is_not_known_is_left_out() -> None:

@@ -241,7 +241,7 @@ class ImportReport:
             questions = counted(len(self.open), "question")
             error = ImportRefused(
                 f"This file leaves {questions} open, so nothing was taken.",
-                got="\n" + "\n".join(q.words() for q in self.open),
+                got="\n".join(q.words() for q in self.open),
                 remedy="answer with --answer KEY=ANSWER, an option, or --answers FILE; "
                 "--profile NAME keeps the answers for the next file of the kind.",
                 where=self.file,
@@ -255,7 +255,7 @@ class ImportReport:
         error = ImportRefused(
             f"{len(self.refused)} of {counted(total, self.row_word)} refused, so nothing was "
             "taken.",
-            got="\n" + "\n".join([*lines[:_SHOWN], *more]),
+            got="\n".join([*lines[:_SHOWN], *more, ""]),
             remedy="correct them in the file"
             + (", or take the good rows alone with --keep-good." if some else "."),
             where=self.file,

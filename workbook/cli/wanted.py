@@ -323,7 +323,8 @@ class KeptOptions:
         tuple[str, str] | None,
         typer.Option(
             help="Only what the shelf has paint for: an area or a usual job, and what a coat takes "
-            "on a square metre, such as --in-stock door '60 ml'.",
+            "on a square metre, such as --in-stock door '60 ml'; of what is not listed there is "
+            "enough.",
             metavar="WORK A-COAT",
         ),
     ] = None
