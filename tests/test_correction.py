@@ -267,8 +267,8 @@ def test_what_photographs_share_is_not_in_what_an_instrument_reads(
     lab = start.predict_recipes([recipe], view)[0]
     card = Card.of(start, [Sprayed(recipe, tuple(lab + np.array([0.0, 0.0, 2.0])), view, "photo")])
     photo, by_instrument = (
-        card.ahead([recipe], [view], source=s).labs[0, 0] - lab
-        for s in ("photo", "spectrophotometer")
+        ahead.labs[0, 0] - lab
+        for ahead in card.ahead([([recipe], "photo"), ([recipe], "spectrophotometer")], [view])
     )
     assert photo[2] > by_instrument[2] + 0.1
 

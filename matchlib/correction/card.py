@@ -181,36 +181,11 @@ class Card:
         return float(pick @ self.mean), float(np.sqrt(pick @ self.covariance @ pick))
 
     def ahead(
-        self,
-        recipes: Sequence[Recipe],
-        viewings: Sequence[Viewing],
-        *,
-        source: str = "spectrophotometer",
-    ) -> Ahead:
-        """Return what recipes would read on this card, each going on from what is on it.
-
-        Parameters
-        ----------
-        recipes : sequence of Recipe
-            All that would be on the card, n of them.
-        viewings : sequence of Viewing
-            m of the card's.
-        source : str
-            What will read it.
-
-        Returns
-        -------
-        Ahead
-            The law about what is believed.
-        """
-        return self.looks([(recipes, source)], viewings)[0]
-
-    def looks(
-        self, each: Sequence[tuple[Sequence[Recipe], str]], viewings: Sequence[Viewing]
+        self, looks: Sequence[tuple[Sequence[Recipe], str]], viewings: Sequence[Viewing]
     ) -> list[Ahead]:
-        """Return what `ahead` does of several lists, each with what will read it, at one go."""
+        """Return what recipes would read on this card, for each list of them and what reads it."""
         k, wide = len(self.before.mean), 3 * len(self.viewings)
-        recipes = [r for some, _ in each for r in some]
+        recipes = [r for some, _ in looks for r in some]
         n, m = len(recipes), len(viewings)
         laid, _ = self.laid
         strength = np.array([r.schedule.strength if r.schedule else 0.0 for r in recipes])
@@ -228,7 +203,7 @@ class Card:
         lab, jacobian, by_film, by_ground = self.before.linear(
             recipes * m,
             [v for v in viewings for _ in recipes],
-            sources=[source for some, source in each for _ in some] * m,
+            sources=[source for some, source in looks for _ in some] * m,
             mean=self.mean[:k],
             film=np.tile(film, m),
         )
@@ -245,7 +220,7 @@ class Card:
             labs[i] += self.mean[k + 2 + place]
         slope, films = (np.concatenate(list(x), axis=1) for x in (slope, films))
         model, at, found = self.before.model, 0, []
-        for some, source in each:
+        for some, source in looks:
             own_rows = slice(at, at := at + len(some))
             reading = model.noise_together(viewings, source=source)[1]
             found.append(
@@ -294,7 +269,8 @@ class Card:
         for recipe in recipes:
             recipe.after(last.recipe)
         views = [last.views[place].viewing for place in places_of(goal, last)]
-        return outcomes(recipes, self.outlook(self.ahead(recipes, views)), goal)
+        (ahead,) = self.ahead([(recipes, "spectrophotometer")], views)
+        return outcomes(recipes, self.outlook(ahead), goal)
 
     @property
     def gun(self) -> float:

@@ -133,7 +133,7 @@ class Approach:
         recipes, views = [*starts, *_grid(candidate.recipe)], shop.views
         card = Card.of(shop.belief, about=shop.seen(candidate.recipe), viewings=views)
         seen = [shop.seen(r) for r in recipes]
-        judged, read = card.looks([(recipes, "spectrophotometer"), (seen, shop.source)], views)
+        judged, read = card.ahead([(recipes, "spectrophotometer"), (seen, shop.source)], views)
         ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read)
         return cls(shop, candidate, starts, card, read, ahead, tuple(range(len(starts))), blind)
 
@@ -197,7 +197,7 @@ class Approach:
             card, best = expected.card, expected.best
             now = None if best is None else best.recipe
             if now is not None and left:
-                look, row = card.ahead([shop.seen(now)], shop.views, source=shop.source), 0
+                (look,), row = card.ahead([([shop.seen(now)], shop.source)], shop.views), 0
             whole = whole if now is None else now
         return CardPlan(
             first,

@@ -48,40 +48,20 @@ SOFT = 0.1
 
 @dataclass(frozen=True)
 class CoatsSprayed:
-    """Coats of a stage that are imagined: n of them have a film of their own.
+    """Coats of a stage that are imagined, which have a film of their own."""
 
-    Parameters
-    ----------
-    strength : float
-        Added [coats of neat colour].
-    coats : int
-        How many.
-    """
-
-    strength: float
+    strength: float  # added [coats of neat colour]
     coats: int
 
 
 @dataclass(frozen=True)
 class Believed:
-    """What is believed of a card after readings that are imagined, n cases of q numbers.
+    """What is believed of a card after readings that are imagined, n cases of q numbers."""
 
-    Parameters
-    ----------
-    mean : ndarray, shape (n, q)
-        Of each case.
-    covariance : ndarray, shape (q, q)
-        Of every case.
-    known : ndarray, shape (q, q)
-        The part of it by what is not known of the law.
-    laid : tuple of CoatsSprayed
-        Stages imagined, whose own films are the last of the numbers.
-    """
-
-    mean: Array
-    covariance: Array
-    known: Array
-    laid: tuple[CoatsSprayed, ...] = ()
+    mean: Array  # (n, q), of each case
+    covariance: Array  # (q, q), of every case
+    known: Array  # (q, q), the part of it by what is not known of the law
+    laid: tuple[CoatsSprayed, ...] = ()  # imagined, whose own films are the last of the numbers
 
     def laying(
         self, stage: CoatsSprayed, cases: NDArray[np.intp] | slice = slice(None)
@@ -96,45 +76,22 @@ class Believed:
 
 @dataclass(frozen=True)
 class Lookahead:
-    """What may lie on a card, t recipes, each judged by d numbers and read by r.
+    """What may lie on a card, t recipes, each judged by d numbers and read by r."""
 
-    Parameters
-    ----------
-    strength : ndarray, shape (t,)
-        Of the whole [coats of neat colour].
-    coats : ndarray, shape (t,)
-        Of the whole; what a stage adds is the difference.
-    judged, read : ndarray, shape (t, d) and (t, r)
-        Expected when finished, and at a look.
-    by_judged, by_read : ndarray, shape (t, d, q) and (t, r, q)
-        Derivative by what is believed, q independent numbers of variance 1.
-    judged_film, read_film : ndarray, shape (t, d) and (t, r)
-        Derivative by the log film of the whole.
-    judged_noise, read_noise : ndarray, shape (d, d) and (r, r)
-        Of the reading that judges, and of a look.
-    gun : float
-        Standard deviation of one coat's log film [-].
-    known : ndarray, shape (q, q)
-        The part of what is believed that is not known of the law.
-    groups : ndarray, shape (t,)
-        Degrees of freedom of its scale.
-    goal : Target
-        What is to be met.
-    """
-
-    strength: Array
-    coats: Array
-    judged: Array
-    read: Array
-    by_judged: Array
-    by_read: Array
-    judged_film: Array
-    read_film: Array
-    judged_noise: Array
-    read_noise: Array
-    gun: float
-    known: Array
-    groups: Array
+    strength: Array  # (t,), of the whole [coats of neat colour]
+    coats: Array  # (t,), of the whole; what a stage adds is the difference
+    judged: Array  # (t, d), expected when finished
+    read: Array  # (t, r), and at a look
+    # derivatives by what is believed, q independent numbers of variance 1
+    by_judged: Array  # (t, d, q)
+    by_read: Array  # (t, r, q)
+    judged_film: Array  # (t, d), derivative by the log film of the whole
+    read_film: Array  # (t, r)
+    judged_noise: Array  # (d, d), of the reading that judges
+    read_noise: Array  # (r, r), of a look
+    gun: float  # standard deviation of one coat's log film [-]
+    known: Array  # (q, q), the part of what is believed that is not known of the law
+    groups: Array  # (t,), degrees of freedom of its scale
     goal: Target
 
     @classmethod

@@ -254,16 +254,16 @@ def advise(
     recipes = [have, *continuations(have, limits)]
     # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
     looks = [(recipes, "spectrophotometer")]
-    if readings_left and (last.clear_to_come or last.source != "spectrophotometer"):
+    if readings_left:
         seen = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
         looks.append((seen, last.source))
-    judged, read = (found := card.looks(looks, views))[0], found[-1]
+    judged, *read = card.ahead(looks, views)
     outlook = card.outlook(judged)
     hope = goal.expected(outlook.labs, outlook.covariance, outlook.dof)
     chance = np.asarray(hope.probability, float)
     worth = chance
     if readings_left:
-        ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
+        ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read[0])
         rough, last_coats = ahead.value(0, readings_left, ahead.begun)
         # The law as it is counts the last step; how much a reading adds is by the law in brief.
         worth = np.clip(chance + np.maximum(rough[0] - last_coats[0], 0.0), 0.0, 1.0)

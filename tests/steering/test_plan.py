@@ -76,7 +76,7 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
     best = plan(young, Target.lab(*aim), Limits(blends=False), readings=1, top=1)[0]
     before = Belief.of(young, recipes=[best.whole])
     card = Card.of(before, about=best.planned_readings[0].recipe, viewings=[VIEW])
-    ahead = card.ahead([best.planned_readings[0].recipe], [VIEW])
+    (ahead,) = card.ahead([([best.planned_readings[0].recipe], "spectrophotometer")], [VIEW])
     predicted = card.outlook(ahead)
     assert predicted.dof[0] < 10
     cloud = normal_cloud(40, 3)
