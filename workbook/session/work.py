@@ -180,17 +180,14 @@ class Work:
     def learnt(self, *, but: str = "") -> FilmPredictor | Belief:
         """Return the fit with what today's other cards of this job told, all `but` one."""
         if but not in self._learnt:
+            from matchlib.correction import Belief, learn
+
             read = [stages_read(self.archive.panel(c)) for c in self.job.panels if c != but]
-            self._learnt[but] = self._after([rows for rows in read if rows])
+            self._learnt[but] = self.model
+            if cards := [rows for rows in read if rows]:
+                before = Belief.of(self.model, recipes=[rows[-1][0] for rows in cards])
+                self._learnt[but], _ = learn(before, cards, self.limits)
         return self._learnt[but]
-
-    def _after(self, cards: Sequence[list[tuple[Recipe, Any]]]) -> FilmPredictor | Belief:
-        if not cards:
-            return self.model
-        from matchlib.correction import Belief, learn
-
-        before = Belief.of(self.model, recipes=[rows[-1][0] for rows in cards])
-        return learn(before, cards, self.limits)[0]
 
     def expected_labs(
         self, recipes: Sequence[Recipe], *, but: str = ""
@@ -229,11 +226,23 @@ class Work:
         return first or self.model.usual_view
 
     def suggestions(self, *, top: int = 8) -> Suggestions:
-        """Return recipes for the target, best first."""
+        """Return recipes for the target, best first by what is `learnt`."""
+        from matchlib.colorimetry import delta_e00
+        from matchlib.outcome import outcomes
         from matchlib.suggest import suggest
 
         panels = self.archive.panels()
-        return suggest(self.model, self.aim, self.limits, top=top, archive=panels)
+        found = suggest(self.model, self.aim, self.limits, top=top, archive=panels)
+        if not self.job.panels:
+            return found
+        recipes = [one.recipe for one in found]
+        there = self.learnt().predict_together(recipes, self.aim.viewings)
+        told = zip(found, outcomes(recipes, there, self.aim), strict=True)
+        items = [
+            replace(one, **vars(now), delta_e00=float(delta_e00(self.wanted, now.lab)))
+            for one, now in told
+        ]
+        return replace(found, items=tuple(sorted(items, key=lambda one: -one.probability)))
 
     def plans(self) -> CardPlans:
         """Return recipes with a reading on the way, best first."""
@@ -266,14 +275,8 @@ class Work:
         """Return what to lay next on a card that was read."""
         from matchlib.steering import steer
 
-        return steer(
-            self.learnt(but=panel.code),
-            self.rows(panel),
-            self.aim,
-            self.limits,
-            readings_left=1,
-            sure=True,
-        )
+        known = self.learnt(but=panel.code)
+        return steer(known, self.rows(panel), self.aim, self.limits, sure=True)
 
     @property
     def next_code(self) -> str:
