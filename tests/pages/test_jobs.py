@@ -241,6 +241,9 @@ def test_a_card_that_is_lost_or_does_not_fit_is_not_built_on(
     assert [w for w in words if w not in shown] == []
     _, ways, _ = screen.judged(screen.job)
     assert not ways[0].on, "a fresh card is what is offered first"
+    again = press(screen, "read", lab=lab, sure="sure")
+    assert words[0] in again
+    assert "Next: a fresh card" in again, "it reads so all the same"
 
 
 def test_what_a_card_told_of_the_day_holds_for_the_next(screen: JobsScreen) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
+from matchlib.domain import Panel
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
 from workbook.jobs import recipe as recipes
@@ -178,7 +179,7 @@ class JobsScreen(BaseScreen):
             forward = button("Next: clear laid", "clear", go=True)
         elif passes:
             forward = button("Next: finish", "step", "done", go=True)
-        elif advice.unfitting:
+        elif card is not None and _once_more(advice, card):
             forward = button("Next: read it again", "again", go=True)
         elif ways and ways[0].on:
             forward = button("Next: build on it", "do", ways[0].key, go=True)
@@ -231,11 +232,11 @@ class JobsScreen(BaseScreen):
 
         def judge() -> tuple[Any, list[Way], str]:
             advice = work.advice()
-            if advice.unfitting:  # nothing is built on what is not known to be what its back says
+            if _once_more(advice, card):
                 return advice, ways_of(work, advice, None, card), advice.unfitting
             steering = work.steering(card) if card.recipe.schedule is not None else None
             lost = steering.verdict if steering is not None and steering.state == "lost" else ""
-            return advice, ways_of(work, advice, steering, card), lost
+            return advice, ways_of(work, advice, steering, card), advice.unfitting or lost
 
         found: tuple[Any, list[Way], str] = self._once("judged", work, judge)
         return found
@@ -246,6 +247,11 @@ class JobsScreen(BaseScreen):
         if self.address.get("job", "").isdigit() and done.do not in _LOOKING:
             self.job.check(done.fields.get("version", ""))
         super().press(done)
+
+
+def _once_more(advice: Any, card: Panel) -> bool:
+    """Whether a card is read again before it is built on: it does not fit, and was read once."""
+    return bool(advice.unfitting) and len(card.stages[-1].readings) <= len(advice.finished)
 
 
 _LOOKING = {

@@ -165,7 +165,7 @@ def _bar(screen: LibraryScreen, lab: Lab | None) -> str:
     only = asked.get("only", "").split()
     ticks = [check(words, "only", k, k in only, do="arrange") for k, words in _ONLY.items()]
     fields = (
-        field("Near a colour", "near", asked.get("near", ""), kind="search", hint="L a b or code")
+        field("Near a colour", "near", asked.get("near", ""), kind="search", hint="Lab or code")
         + choice("Order", "by", orders, by, do="arrange")
         + choice("Ground", "ground", grounds, asked.get("ground", ""), do="arrange")
         + choice("Colour", "colour", colours, asked.get("colour", ""), do="arrange")
