@@ -269,9 +269,13 @@ def _check_archive(recipes: Sequence[Recipe]) -> None:
         raise FitError(
             "There is nothing to learn a colour from.",
             expected="at least two different recipes, one of them with colour",
-            got=f"{len(recipes)} readings of {len(distinct)} recipe{'s' * (len(distinct) != 1)}",
+            got=f"{_counted(len(recipes), 'reading')} of {_counted(len(distinct), 'recipe')}",
             remedy="add the bare ground and one or two panels of the colour, with different coats.",
         )
+
+
+def _counted(n: int, word: str) -> str:
+    return f"{n} {word}{'s' * (n != 1)}"
 
 
 def _spectral_names(share: Array, seen: Observations, names: tuple[str, ...]) -> set[str]:
