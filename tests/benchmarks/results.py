@@ -76,7 +76,7 @@ TABLES = (
     ),
     Printed(
         "Whether chances come true",
-        "chances --shops 6 --targets 12",
+        "chances --shops 20 --targets 12",
         "Of panels really sprayed, by fifths of the chance stated, of full archives, of young ones "
         "(18 panels over two grounds of five), and of thin ones (one to three weak coats). The "
         "targets are samples that the shop itself sprayed, as they read. A chance that supposes "
@@ -86,7 +86,7 @@ TABLES = (
     ),
     Printed(
         "Whether chances come true after a correction",
-        "chances --shops 2 --targets 12 --corrected",
+        "chances --shops 8 --targets 12 --corrected",
         "Of samples again, once the likeliest recipe of each was sprayed and read.",
     ),
     Printed(
@@ -97,7 +97,7 @@ TABLES = (
     ),
     Printed(
         "Whether chances come true of shops that the fit believes in",
-        "chances --shops 3 --targets 12 --own",
+        "chances --shops 6 --targets 12 --own",
         "Were the law and its spread right to the letter: shops drawn from what the fit believes. "
         "What is left between the chance for samples of the shelf and the real share is counting "
         "and what taking the law as linear costs: the floor of the tables above.",
@@ -125,7 +125,7 @@ TABLES = (
     ),
     Printed(
         "One card, of more targets",
-        'cards --shops 4 --first-seed 2 --targets 32 --only "two looks,floor of two looks"',
+        'cards --shops 8 --first-seed 2 --targets 64 --only "two looks,floor of two looks"',
         "The first and third row of the table above, of other shops.",
     ),
     Printed(
