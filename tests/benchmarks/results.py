@@ -139,7 +139,7 @@ TABLES = (
     ),
     Printed(
         "The floor of chances stated for a card",
-        'cards --shops 2 --targets 12 --own --only "two looks"',
+        'cards --shops 8 --targets 48 --own --only "two looks"',
         "Shops drawn from what the fit believes, so that its law and its spread are right to the "
         "letter. What is left between the chance that supposes nothing and what comes of it is "
         "what a colour of the very shelf tells: that no hue is off. So many cards, and so many "
