@@ -105,7 +105,7 @@ class Way:
 
 
 def asked(
-    variant: Variant, shops: Sequence[Layouts], targets: int
+    variant: Variant, shops: Sequence[Layouts], targets: int, *, samples: bool = False
 ) -> Iterator[tuple[Layouts, Sequence[Panel], Array]]:
     """Each shop with its archive and its share of the targets."""
     for nth, shop in enumerate(shops):
@@ -113,4 +113,4 @@ def asked(
         if variant.wrong:
             archive, _ = swap_backs(archive, variant.wrong, shop.seed)
         share = targets // len(shops) + (nth < targets % len(shops))
-        yield shop, archive, shop.reachable(share, shop.seed)
+        yield shop, archive, (shop.samples if samples else shop.reachable)(share, shop.seed)

@@ -162,10 +162,11 @@ def steered(
     most: int = MOST,
     off: float = 0.0,
     own: bool = False,
+    samples: bool = False,
 ) -> tuple[list[Met], float]:
     """What every target took by one way, and the seconds of a card."""
     every, spent = [], 0.0
-    for shop, archive, wanted in asked(variant, shops, targets):
+    for shop, archive, wanted in asked(variant, shops, targets, samples=samples):
         way = make(shop, archive, variant)
         begun = time.process_time()
         for i, colour in enumerate(wanted):
@@ -225,6 +226,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--only", default=",".join([*STEERED, *BLIND]))
     parser.add_argument("--most", type=int, default=MOST, help="cards sprayed for a target")
     parser.add_argument("--off", type=float, default=0.0)
+    parser.add_argument("--samples", action="store_true", help="targets as they read, once sprayed")
     parser.add_argument("--own", action="store_true", help="shops that the fit itself believes in")
     args = parser.parse_args(argv)
     only = set(args.only.split(","))
@@ -240,7 +242,8 @@ def main(argv: Sequence[str] | None = None) -> None:
         shops, found = [make(args.first_seed + i) for i in range(args.shops)], {}
         for key in args.variants.split(","):
             variant = VARIANTS[key]
-            how = {"targets": args.targets, "most": args.most, "off": args.off, "own": args.own}
+            asked_of = {"targets": args.targets, "samples": args.samples, "off": args.off}
+            how = {**asked_of, "most": args.most, "own": args.own}
             rows = {}
             for name in (n for n in STEERED if n in only):
                 # What the booth's physics is does not depend on the archive.
