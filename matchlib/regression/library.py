@@ -40,7 +40,8 @@ def bare_rows(table: RecipeTable) -> RecipeTable:
 
 def library_share(law: Array, library: Array, doubt: Array) -> Array:
     """Return the library's share by precision, of the variances of both (arrays of one shape)."""
-    return np.asarray(law / (law + doubt * library), float)
+    sure = np.isfinite(doubt)
+    return np.asarray(np.where(sure, law / (law + np.where(sure, doubt, 0.0) * library), 0.0))
 
 
 @dataclass(frozen=True)

@@ -400,6 +400,8 @@ def _best_by_coats(
     places, squares = [], []
     for pots in alike.values():
         rows = scans[pots[0]][0]
+        if not len(rows):  # of what is in stock no schedule of these pots can be sprayed
+            continue
         starts = np.flatnonzero(np.diff(schedules.kind[rows], prepend=-1))
         for at in np.split(np.arange(len(rows)), starts[1:]):  # those of a kind lie together
             most = min(_PER_COATS, len(at))

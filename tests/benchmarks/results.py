@@ -116,17 +116,26 @@ TABLES = (
         "Two looks at a card and the one that judges it, beside cards sprayed blind and corrected, "
         "and other ways. A share is given with its standard error by chance. Two chances are "
         "stated: one that supposes nothing of where the sample comes from, and one of a sample "
-        "that was itself sprayed from the shelf, as these targets are. The floor knows the "
-        "physics, what stands open today and how much films vary, but no card's own film before "
-        "it is read; it does not depend on the archive (what it costs that a young one knows "
-        "little stands under the floor of chances, below). In the booth it fails over black, "
-        "where what the judging instrument reads varies by as much as is allowed. All ways begin "
-        "with the same draws of noise, so the same luck.",
+        "that was itself sprayed from the shelf. These targets are what the shelf would give "
+        "without any noise, which are met a little more often than such samples (below). The "
+        "floor knows the physics, what stands open today and how much films vary, but no card's "
+        "own film before it is read; it does not depend on the archive (what it costs that a "
+        "young one knows little stands under the floor of chances, below). In the booth it fails "
+        "over black, where what the judging instrument reads varies by as much as is allowed. All "
+        "ways begin with the same draws of noise, so the same luck.",
     ),
     Printed(
         "One card, of more targets",
         'cards --shops 8 --first-seed 2 --targets 64 --only "two looks,floor of two looks"',
         "The first and third row of the table above, of other shops.",
+    ),
+    Printed(
+        "One card, of samples as they read",
+        "cards --shops 8 --first-seed 2 --targets 64 --samples "
+        '--only "two looks,floor of two looks"',
+        "The same shops, and samples of them once sprayed and read, each with the film, the ground "
+        "and the reading that it happened to get: what a customer brings, and what the chance of "
+        "the shelf's own is a chance of.",
     ),
     Printed(
         "One card, and something is wrong",
