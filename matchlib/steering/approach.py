@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.correction.card import Ahead
+from matchlib.correction.scoring import nearness
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
@@ -87,9 +88,15 @@ class Shop:
         ]
         return replace(each[0], also=tuple(each[1:]))
 
+    def meeting(self, recipe: Recipe) -> Recipe:
+        """So much of a recipe's pot as is believed to come nearest to the target."""
+        films = _films(recipe, np.geomspace(0.4, 2.5, 2 * GRID)) or [recipe]
+        return films[int(np.argmin(nearness(self.belief, films, self.goal)))]
+
     def made_of(self, recipe: Recipe) -> Shop:
         """The same, told that the target is some film of a recipe's ground and pot."""
         rows = []
+        recipe = self.meeting(recipe)  # about another film the law as linear would bend the hue
         for aim, view in zip(self.goal.aims, self.views, strict=True):
             _, _, by_film, _ = self.belief.linear([recipe], view)
             spread = ANY_FILM**2 * np.outer(by_film[0], by_film[0])
@@ -124,13 +131,14 @@ class Approach:
     by_readings: tuple[float, ...]
 
     @classmethod
-    def of(cls, shop: Shop, candidate: Outcome) -> Approach:
-        """Before any reading is thought of."""
+    def of(cls, shop: Shop, candidate: Outcome, *, about: Recipe | None = None) -> Approach:
+        """Before any reading is thought of; what may come to lie is about the candidate's film."""
         starts = _starts(candidate.recipe, shop.limits)
         blind = (candidate.probability,)
         if not starts:
             return cls(shop, candidate, starts, None, None, None, (), blind)
-        recipes, views = [*starts, *_grid(candidate.recipe)], shop.views
+        shares = np.geomspace(0.55, 1.3, GRID)
+        recipes, views = [*starts, *_films(about or candidate.recipe, shares)], shop.views
         card = Card.of(shop.belief, about=shop.seen(candidate.recipe), viewings=views)
         seen = [shop.seen(r) for r in recipes]
         judged, read = card.ahead([(recipes, "spectrophotometer"), (seen, shop.source)], views)
@@ -219,12 +227,12 @@ def chance_of_own(worked: Sequence[Approach]) -> float | None:
     pots = origins(belief.model, recipes, shop.goal, shop.limits, knows=belief.together)
     least = max(LIKELY_POT, 0.2 * max(pots.values(), default=0.0))
     likely = {pot: share for pot, share in pots.items() if share >= least}
-    chances = [
-        replace(Approach.of(shop.made_of(pot), best.candidate), tried=best.tried[:1]).with_readings(
-            len(best.by_readings) - 1
-        )
-        for pot in likely
-    ]
+    chances = []
+    for made in map(shop.made_of, likely):
+        # The same first coats; told so much of the pot, more or less of it may have to follow.
+        same = Approach.of(made, best.candidate, about=made.meeting(best.candidate.recipe))
+        same = replace(same, tried=best.tried[:1])
+        chances.append(same.with_readings(len(best.by_readings) - 1))
     found = [share * one.chance for share, one in zip(likely.values(), chances, strict=True)]
     return sum(found) / sum(likely.values()) if likely else None
 
@@ -254,13 +262,13 @@ def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:
     return [replace(whole, schedule=s) for s in found]
 
 
-def _grid(whole: Recipe) -> list[Recipe]:
-    """The same coats at ratios that make it from lighter to darker than wanted."""
+def _films(whole: Recipe, shares: Array) -> list[Recipe]:
+    """The same coats at ratios that make such shares of its strength."""
     if whole.schedule is None:
         return []
     coats = max(whole.schedule.coats, 2)
     made = []
-    for share in np.geomspace(0.55, 1.3, GRID):
+    for share in shares:
         fraction = min(whole.schedule.strength * share / coats, 0.95)
         ratio = MixRatio.of_fraction(fraction, step=0.01)
         made.append(replace(whole, schedule=CoatSchedule.of(coats, ratio)))
