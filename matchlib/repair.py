@@ -28,6 +28,7 @@ from matchlib.domain import (
 from matchlib.errors import DomainError
 from matchlib.linear import lab_of_reading
 from matchlib.plain import recipe_cells
+from matchlib.plural import counted
 from matchlib.regression import FilmPredictor
 
 __all__ = ["EDGES", "AgedFinish", "Zone", "aged_finish", "blend_in", "fade"]
@@ -153,8 +154,7 @@ def aged_finish(readings: Sequence[Reading]) -> AgedFinish:
         raise DomainError(
             "An aged finish is read at several places in the same way.",
             expected="three readings or more, of one light, observer and geometry",
-            got=f"{len(readings)} reading{'s' * (len(readings) != 1)}"
-            + f", in {ways} different ways" * (ways > 1),
+            got=counted(len(readings), "reading") + f", in {ways} different ways" * (ways > 1),
             remedy="read three places or more around the repair.",
         )
     labs = np.array([lab_of_reading(r) for r in readings], float)

@@ -12,6 +12,7 @@ from reportlab.platypus import CondPageBreak, Paragraph, Spacer
 from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE, cautions_at
 from matchlib.domain import Recipe
 from matchlib.explain import CoatReadings
+from matchlib.plural import counted
 from matchlib.trade import PROTOCOL, TROUBLES
 from workbook.sheet_parts import (
     TickBox,
@@ -78,7 +79,7 @@ def coat_table(
         return para(f"{lab_words(one.lab)} ± {one.spread:.1f}")
 
     if laid:
-        words = para(f"as it is, {laid} coat{'s' * (laid != 1)} on it")
+        words = para(f"as it is, {counted(laid, 'coat')} on it")
         rows.append([para("Card"), words, "", "", "", TickBox()])
     elif readings is not None:
         rows.append([para("Ground"), para(f"{recipe.ground}, bare"), should(0), "", "", TickBox()])

@@ -22,6 +22,7 @@ from matchlib.archive.stored import StoredPanel, insert_readings, kept, write
 from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 from matchlib.plain import dump
+from matchlib.plural import counted
 
 __all__ = ["AddResult", "add", "insert"]
 
@@ -83,7 +84,7 @@ class AddResult:
     @property
     def words(self) -> str:
         """The result in one sentence."""
-        parts = [f"{_count(len(self.added), 'panel')} added"]
+        parts = [f"{counted(len(self.added), 'panel')} added"]
         for codes, what in (
             (self.extended, "given more readings"),
             (self.already, "already there"),
@@ -93,7 +94,7 @@ class AddResult:
         ):
             if codes:
                 parts.append(f"{len(codes)} {what}")
-        return f"{', '.join(parts)}; {_count(self.readings, 'reading')} added."
+        return f"{', '.join(parts)}; {counted(self.readings, 'reading')} added."
 
 
 def add(
@@ -226,7 +227,3 @@ def insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -
         ],
     )
     return [("panel", i, None, {"deleted": False}) for i in order]
-
-
-def _count(n: int, what: str) -> str:
-    return f"{n} {what}{'s' * (n != 1)}"

@@ -17,6 +17,7 @@ from matchlib.archive.store import Archive
 from matchlib.archive.troubles import DamagedError
 from matchlib.atomic import written_whole
 from matchlib.errors import ArchiveError
+from matchlib.plural import counted
 
 __all__ = ["Contents", "Restored", "restore"]
 
@@ -58,7 +59,9 @@ class Restored:
         if self.damage:
             lines.append(f"The archive here is damaged: {self.damage}")
         if self.newer:
-            lines.append(f"{_changes(self.newer)} made here that the backup does not have.")
+            lines.append(
+                f"{counted(self.newer, 'change')} made here that the backup does not have."
+            )
         if self.kept is not None:
             lines.append(f"What was here is kept in {self.kept}")
         return "\n".join(lines)
@@ -158,7 +161,7 @@ def restore(
                     raise ArchiveError(
                         "The archive here is newer than the backup; nothing was restored.",
                         expected=f"no change that the backup does not have ({seen.backup.words})",
-                        got=_changes(newer) + " made here since",
+                        got=counted(newer, "change") + " made here since",
                         where=archive.label,
                         remedy="restore it into another file (--archive NEW), and merge that; or "
                         "give up those changes with --over-newer.",
@@ -218,7 +221,3 @@ def _aside(path: Path) -> Path:
     except OSError:
         path.rename(place)
     return place
-
-
-def _changes(n: int) -> str:
-    return f"{n} change{'s' * (n != 1)}"

@@ -11,6 +11,7 @@ from matchlib.domain.blend import Colour
 from matchlib.domain.parts import clean_name
 from matchlib.domain.ratio import RATIO_WORDS, MixRatio
 from matchlib.errors import DomainError
+from matchlib.plural import counted
 
 __all__ = ["MAX_COATS", "CoatSchedule", "CoatStep"]
 
@@ -241,7 +242,7 @@ class CoatSchedule:
     def words(self) -> str:
         """The schedule in words."""
         return ", then ".join(
-            f"{s.coats} coat{'s' * (s.coats != 1)} of "
+            f"{counted(s.coats, 'coat')} of "
             + (f"{s.colour} at " if s.colour else "")
             + f"{s.ratio.words} ({s.ratio})"
             + (f" over {s.over}" if s.over else "")

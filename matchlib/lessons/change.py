@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, Ground, MixRatio, Recipe
+from matchlib.plural import counted
 
 __all__ = ["changes_of", "wanted_near"]
 
@@ -33,7 +34,7 @@ def changes_of(recipe: Recipe, grounds: Sequence[Ground]) -> list[tuple[str, Rec
     for more in (-2, -1, 1, 2):
         coats = step.coats + more
         if coats >= 1:
-            count = f"{abs(more)} coat{'s' * (abs(more) != 1)} {'more' if more > 0 else 'fewer'}"
+            count = f"{counted(abs(more), 'coat')} {'more' if more > 0 else 'fewer'}"
             schedule = CoatSchedule.of(coats, step.ratio)
             found.append((count, replace(recipe, schedule=schedule)))
     for factor in (Fraction(3, 2), Fraction(2)):

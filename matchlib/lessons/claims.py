@@ -25,6 +25,7 @@ from matchlib.evenness.film import coat_shares
 from matchlib.lessons.evidence import Lesson, LessonBasis, cannot, done, lch_row
 from matchlib.lessons.on_card import another_ground, stop_short, weak_last
 from matchlib.mixing.stated import ratio_of
+from matchlib.plural import counted
 from matchlib.suggest.words import direction
 
 if TYPE_CHECKING:
@@ -151,7 +152,7 @@ def _step_up(asked: LessonBasis, start: Lesson) -> Lesson:
         f"{asked.own.colour} over {asked.own.ground}: two coats at {ratio} and two at {rich} read "
         f"ΔE00 {middle:.1f} from four coats at {ratio}; four coats at {rich} read "
         f"{float(away[3]):.1f} from them. The order of the two steps makes ΔE00 {swapped:.1f}. "
-        f"{sprayed} panel{'s' * (sprayed != 1)} of this archive "
+        f"{counted(sprayed, 'panel')} of this archive "
         f"{'is' if sprayed == 1 else 'are'} sprayed in steps"
     )
     finding += "." if sprayed else ", so this is only a prediction."

@@ -20,6 +20,7 @@ from matchlib.errors import DomainError
 from matchlib.lessons.change import changes_of, wanted_near
 from matchlib.lessons.drill import check_choice
 from matchlib.overview import panel_lab
+from matchlib.plural import counted
 from matchlib.suggest.words import direction
 from matchlib.tails import region
 
@@ -404,7 +405,6 @@ def _text(kind: str, recipe: Recipe) -> str:
     if kind == "ground":
         return str(recipe.ground)
     if kind == "coats":
-        n = _count(recipe)
-        return f"{n} coat{'s' * (n != 1)}"
+        return counted(_count(recipe), "coat")
     schedule = "" if recipe.schedule is None else recipe.schedule.words
     return f"{recipe.colour} over {recipe.ground}: {schedule}"

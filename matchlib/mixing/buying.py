@@ -11,6 +11,7 @@ from matchlib.domain import MixRatio
 from matchlib.errors import DomainError
 from matchlib.mixing.pot import Pot
 from matchlib.mixing.units import format_volume, positive
+from matchlib.plural import counted
 
 __all__ = ["Bill", "BillLine", "Labour", "Supply", "bill", "bottle_makes"]
 
@@ -107,7 +108,7 @@ class BillLine:
         elif self.bottles is None:
             text += f", buy {format_volume(self.short_ml, unit)}"
         else:
-            text += f", buy {self.bottles} bottle{'s' * (self.bottles != 1)}"
+            text += f", buy {counted(self.bottles, 'bottle')}"
             text += "" if self.paid is None else f" for {self.paid:.2f}"
         return text + ("." if self.spent is None else f"; worth {self.spent:.2f}.")
 

@@ -14,6 +14,7 @@ from typing import Self
 
 from matchlib.errors import DomainError
 from matchlib.mixing.units import AREA_UNITS, MICROMETRES_PER_MIL, VOLUME_UNITS, positive
+from matchlib.plural import counted
 
 __all__ = ["CoatUse", "TransferRange", "spreading_rate", "wet_film"]
 
@@ -220,7 +221,7 @@ class CoatUse:
         area = positive(area_m2, "panel area [m²]", top=1000)
         if not isinstance(coats, int) or coats < 1:
             positive(0, "number of coats", remedy="count the coats sprayed on the panel.")
-        count = f"{coats} coat{'s' * (coats != 1)}"
+        count = counted(coats, "coat")
         words = f"measured: {used:g} ml for {count} on {area:g} m²"
         return cls(used / area / coats, sd, None, words)
 

@@ -16,6 +16,7 @@ from matchlib.mixing.mix import Third
 from matchlib.mixing.pour import Portion, Pour, Remainder, by_marks, most_kept, pour
 from matchlib.mixing.stated import RatioQuestion, question_ratio
 from matchlib.mixing.units import format_volume, positive
+from matchlib.plural import counted
 
 __all__ = ["ACTIVATED", "LEAST_ML", "CoatGroup", "Pot", "pot"]
 
@@ -50,7 +51,7 @@ class CoatGroup:
         """Say what to mix for these coats."""
         made, ratio = self.pour, self.pour.ratio
         text = (
-            f"{self.coats} coat{'s' * (self.coats != 1)} at {ratio} ({ratio.words}): "
+            f"{counted(self.coats, 'coat')} at {ratio} ({ratio.words}): "
             f"{made.words(unit)}; about {format_volume(self.expected_ml, unit)} will be sprayed."
         )
         if made.marks:

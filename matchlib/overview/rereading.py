@@ -15,6 +15,7 @@ from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.domain import Panel
 from matchlib.domain.panel import readings_in
 from matchlib.linear import lab_of_reading
+from matchlib.plural import counted
 from matchlib.trade.protocol import readings_needed
 
 __all__ = ["Rereading", "rereading"]
@@ -34,7 +35,7 @@ class Rereading:
         """Say how many readings are enough."""
         enough = readings_needed(self.sd, within=within)
         three = NormalDist().inv_cdf(0.975) * self.sd / math.sqrt(3)
-        cards = f"{self.panels} card{'s' * (self.panels != 1)}"
+        cards = counted(self.panels, "card")
         basis = (
             f"By {cards} of this archive that were read more than once, one reading is off by "
             f"{self.sd:.2f} ΔE00 along an axis (standard deviation). The mean of three is good to "

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from matchlib.domain import Panel, Reading
 from matchlib.errors import ImportRefused
+from matchlib.plural import counted
 from matchlib.readings._cells import guard
 from matchlib.readings.questions import Question
 
@@ -25,7 +26,6 @@ __all__ = [
     "ImportReport",
     "RowReport",
     "TileReading",
-    "counted",
     "listed_rows",
 ]
 
@@ -262,11 +262,6 @@ class ImportReport:
         )
         error.report = self
         return error
-
-
-def counted(n: int, word: str) -> str:
-    """Return a number with its noun."""
-    return f"{n:,} {word}{'s' * (n != 1)}"
 
 
 def listed_rows(word: str, rows: Iterable[int]) -> str:

@@ -19,6 +19,7 @@ from threadpoolctl import threadpool_limits
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Conditions, Recipe
 from matchlib.errors import FitError
+from matchlib.plural import counted
 from matchlib.progress import Callback, part_of
 from matchlib.regression.frames import rows_of, stated_of, with_spectra
 from matchlib.regression.law import FilmLaw
@@ -269,13 +270,9 @@ def _check_archive(recipes: Sequence[Recipe]) -> None:
         raise FitError(
             "There is nothing to learn a colour from.",
             expected="at least two different recipes, one of them with colour",
-            got=f"{_counted(len(recipes), 'reading')} of {_counted(len(distinct), 'recipe')}",
+            got=f"{counted(len(recipes), 'reading')} of {counted(len(distinct), 'recipe')}",
             remedy="add the bare ground and one or two panels of the colour, with different coats.",
         )
-
-
-def _counted(n: int, word: str) -> str:
-    return f"{n} {word}{'s' * (n != 1)}"
 
 
 def _spectral_names(share: Array, seen: Observations, names: tuple[str, ...]) -> set[str]:

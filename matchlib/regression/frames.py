@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import Conditions, MixRatio, Panel, Reading, Recipe, Stage, Viewing
 from matchlib.errors import DomainError, FitError
+from matchlib.plural import counted
 from matchlib.readings.frame import frame_of
 
 if TYPE_CHECKING:
@@ -111,7 +112,7 @@ def with_spectra(X: pd.DataFrame, y: Any) -> Any:
         raise FitError(
             "There are not as many readings as recipes.",
             expected=expected,
-            got=f"{count} row{'s' * (count != 1)}",
+            got=counted(count, "row"),
             remedy=remedy,
         )
     try:

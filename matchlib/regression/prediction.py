@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.plural import counted
 from matchlib.tails import dof_of_panel
 
 __all__ = ["Prediction"]
@@ -51,7 +52,7 @@ class Prediction:
 
     def __repr__(self) -> str:
         views, recipes, _ = self.labs.shape
-        told = f"{recipes} recipe{'s' * (recipes != 1)} under {views} viewing{'s' * (views != 1)}"
+        told = f"{counted(recipes, 'recipe')} under {counted(views, 'viewing')}"
         return f"<Prediction of {told}>"
 
     @property

@@ -19,6 +19,7 @@ from matchlib.domain import CoatSchedule, MixRatio, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome, outcome_at
+from matchlib.plural import counted
 from matchlib.steering.checks import check_stages
 from matchlib.steering.lookahead import Lookahead
 from matchlib.steering.topup import SANDING, TopUp, pot_of
@@ -287,7 +288,7 @@ def advise(
                 added=added,
                 steered=float(worth[i]),
                 pour=pot,
-                words=f"{added.coats} coat{'s' * (added.coats != 1)} {pot_words}",
+                words=f"{counted(added.coats, 'coat')} {pot_words}",
                 fresh=fresh,
             )
         )
@@ -340,7 +341,7 @@ def _failing(goal: Target, labs: Array, away: Array, recipes: Sequence[Recipe]) 
     if nearest:
         coats = _coats(recipes)
         more = int(coats[nearest] - coats[0])
-        why = f"with {more} coat{'s' * (more != 1)} on top, where it comes nearest, {why}"
+        why = f"with {counted(more, 'coat')} on top, where it comes nearest, {why}"
     if 0 in failing and dark and not nearest:
         return f"{why}, and coats only take light away"
     return f"{why}, and no coats on top mend that: it needs another ground or pot"

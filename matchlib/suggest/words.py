@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from matchlib.colorimetry import delta_lch, lch
 from matchlib.domain import Ground, Recipe
+from matchlib.plural import counted
 from matchlib.tails import chance_words
 
 __all__ = ["PastRecipes", "direction", "doubtful", "why", "why_not"]
@@ -31,7 +32,7 @@ def _coats(recipe: Recipe) -> str:
     for step in recipe.schedule.steps:
         carrier, colour = float(step.ratio.carrier), float(step.ratio.colour)
         parts.append(
-            f"{step.coats} coat{'s' * (step.coats != 1)}"
+            counted(step.coats, "coat")
             + (f" of {step.colour}" if step.colour else "")
             + f" at {step.ratio} ({_count(carrier)} "
             f"part{'s' * (carrier != 1)} carrier to {_count(colour)} "

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from matchlib.audit import Finding
+from matchlib.plural import counted
 from workbook.archive_page import findings, pictures, trust
 from workbook.page import frame, steps_list
 from workbook.screen import PartedScreen, screen_page
@@ -46,9 +47,9 @@ class ArchiveScreen(PartedScreen):
         grounds = {n for p in panels for n in p.recipe.ground.names}
         colours = {n for p in panels if p.recipe.colour for n in p.recipe.colour.names}
         count = (
-            f"<p><b>{len(panels)} card{'s' * (len(panels) != 1)}</b> · "
-            f"{len(grounds)} ground{'s' * (len(grounds) != 1)} · "
-            f"{len(colours)} colour{'s' * (len(colours) != 1)}</p>"
+            f"<p><b>{counted(len(panels), 'card')}</b> · "
+            f"{counted(len(grounds), 'ground')} · "
+            f"{counted(len(colours), 'colour')}</p>"
         )
         marks = {"wrong": "·" if self.findings is None else str(len(findings.open_(self)))}
         contents = [(name, words, marks.get(name, "·")) for name, (words, _) in _PARTS.items()]

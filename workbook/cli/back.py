@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from matchlib.plural import counted
 from workbook.cli.common import (
     ArchiveOption,
     CoatsOption,
@@ -221,7 +222,7 @@ def _label(
         file = print_labels(
             session.archive, panels, out, sheet=sheet, first=first, cut_lines=cut_lines
         )
-    show(f"{len(panels)} label{'s' * (len(panels) != 1)} written to {file}.")
+    show(f"{counted(len(panels), 'label')} written to {file}.")
 
 
 def _read_back(draft: Any, tell: Any) -> None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from matchlib.errors import DomainError
+from matchlib.plural import counted
 from workbook.cli.common import FileOptions, show, show_json, standard_input
 from workbook.cli.printing import chance, csv_text, number, table, wrapped
 
@@ -154,7 +155,7 @@ def _text(found: Mapping[str, Suggestions]) -> str:
     header = ("sample", "L a b", "ground", "colour", "schedule", "ΔE00", "next panel", "chance")
     first = next(iter(found.values()))
     lines = [
-        f"{len(found)} sample{'s' * (len(found) != 1)}; {first.target.tolerance.words}; "
+        f"{counted(len(found), 'sample')}; {first.target.tolerance.words}; "
         f"{first.searched:,} recipes searched for each; the chance is that of a card sprayed "
         "blind: match one sample alone for how to steer its card."
     ]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from matchlib.overview import card_lab
+from matchlib.plural import counted
 from workbook.figures.svg import Raw, esc, number, picture, screen_colours
 from workbook.figures.swatches import areas, numbers
 
@@ -75,7 +76,7 @@ def coverage_picture(
         cells = []
         for colour in colours:
             row = found.cells.get((ground, colour), ())
-            many = f"{len(row)} card{'s' * (len(row) != 1)}"
+            many = counted(len(row), "card")
             words = many if row else "never sprayed"
             strip = _strip([card_lab(p) for p in row], f"{colour} over {ground}: {words}")
             cells.append(f"<td>{strip}<span>{words}</span></td>")

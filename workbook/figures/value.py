@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from matchlib.plural import counted
 from workbook.figures.svg import Raw, nice_ticks, number, picture, screen_colours, text
 
 if TYPE_CHECKING:
@@ -93,6 +94,6 @@ def value_words(ladders: Sequence[Sequence[Rung]]) -> str:
     apart = light[-1].lab[0] - dark[-1].lab[0]
     top, low = light[0].recipe.ground, dark[0].recipe.ground
     return (
-        f"After {coats} coat{'s' * (coats != 1)} {top} is {number(apart, 0)} L* lighter than "
+        f"After {counted(coats, 'coat')} {top} is {number(apart, 0)} L* lighter than "
         f"{low}: the ground decides that, not the colour."
     )

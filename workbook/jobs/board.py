@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from matchlib.plural import counted
 from workbook.figures import Raw, areas, esc
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.frame import frame
@@ -32,7 +33,7 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
     jobs = archive.jobs()
     words = " ".join(sought.casefold().split())
     found = [j for j in jobs if words in f"{j.name} {j.customer} {j.number}".casefold()]
-    cards = f"{len(archive)} card{'s' * (len(archive) != 1)}"
+    cards = counted(len(archive), "card")
     doors = "".join(
         f'<a class="wb-door" href="{file}"><b>{name}</b>'
         f"<span>{esc(text.format(cards=cards))}</span></a>"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_lch
+from matchlib.plural import counted
 from workbook.figures import Raw, areas, esc, numbers, protocol_list
 from workbook.jobs.rail import materials
 from workbook.page.fields import button, check, field, fold, problem, upload
@@ -264,7 +265,7 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str, doubted: 
     sure: str = check("I read it again: it is so", "sure", "sure", False)
     sure = sure if wrong is not None or doubted else ""
     left = len([c for c in work.coats if not c.laid])
-    come = f", with {left} coat{'s' * (left != 1)} still to come" if left else ""
+    come = f", with {counted(left, 'coat')} still to come" if left else ""
     typed = field("It reads: L a b", "lab", lines=2 if several else 1, help=help_, wrong=wrong)
     ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
     seen = areas([expected], words=f"expected {numbers(expected)}", width=300, height=150)

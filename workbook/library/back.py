@@ -21,6 +21,7 @@ from matchlib.domain import (
     read_lots,
 )
 from matchlib.errors import DomainError, MatchlibError
+from matchlib.plural import counted
 from workbook.cup import cup_svg
 from workbook.figures import areas, esc, numbers, table
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
@@ -117,7 +118,7 @@ def do_reading(screen: LibraryScreen, done: Press) -> None:
     do_typed(screen, done)
     screen.entry.readings = readings_in_file(done)
     count = len(screen.entry.readings)
-    screen.notice = f"{count} reading{'s' * (count != 1)} taken from {done.value}."
+    screen.notice = f"{counted(count, 'reading')} taken from {done.value}."
 
 
 def take_photo(screen: LibraryScreen, found: Photographed) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from dataclasses import field as holds
 from typing import TYPE_CHECKING, Literal, cast
 
+from matchlib.plural import counted
 from workbook.figures import esc, table
 from workbook.page.fields import button, chips, field, fold, radio, upload
 from workbook.session.intake import (
@@ -123,16 +124,14 @@ def draw(screen: LibraryScreen) -> str:
         go = button(f"Take the good rows, leave {left}", "import", "good", go=True)
     else:
         count = len(found.panels)
-        go = button(f"Take in {count} card{'s' * (count != 1)}", "import", go=True, off=not count)
+        go = button(f"Take in {counted(count, 'card')}", "import", go=True, off=not count)
     return screen.framed(f"Take in {take.name}", main, forward=go)
 
 
 def _counted(found: ImportReport) -> str:
     readings = sum(p.times_read for p in found.panels)
     left = f", {len(found.refused)} rows refused" if found.refused else ""
-    waits = (
-        f"; {len(found.open)} question{'s' * (len(found.open) != 1)} first" if found.open else ""
-    )
+    waits = f"; {counted(len(found.open), 'question')} first" if found.open else ""
     return (
         f'<p class="wb-big">{len(found.panels)} cards, {readings} readings{left}{waits}</p>'
         + "".join(f'<p class="wb-muted">Look at: {esc(w)}</p>' for w in found.warnings[:_SHOWN])

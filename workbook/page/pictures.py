@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from matchlib.plural import counted
 from workbook.figures.svg import Raw, esc, number, picture, screen_colours
 from workbook.figures.swatches import areas, filled, grey, numbers
 
@@ -45,7 +46,7 @@ def coats_words(recipe: Recipe) -> str:
     steps = () if recipe.schedule is None else recipe.schedule.steps
     several = len(recipe.layers) > 1
     laid = [
-        f"{s.coats} coat{'s' * (s.coats != 1)} of "
+        f"{counted(s.coats, 'coat')} of "
         + (f"{s.colour} at " if several and s.colour else "")
         + spaced(s.ratio)
         for s in steps
@@ -126,7 +127,7 @@ def cut(labs: Sequence[Any], *, clear: bool) -> Raw:
     if clear:
         body += f'<rect class="wb-clear" x="1.5" y="{y - 6:g}" width="51" height="5"/>'
     count = len(labs) - 1
-    title = f"cut through the card: ground, {count} coat{'s' * (count != 1)}{', clear' * clear}"
+    title = f"cut through the card: ground, {counted(count, 'coat')}{', clear' * clear}"
     return picture(body, width=54, height=high, title=title, cls="wb-cut")
 
 

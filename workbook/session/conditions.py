@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from matchlib.errors import DomainError
+from matchlib.plural import counted
 from workbook.session.back import date_of
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def conditions_typed(
     elif stated.date and stated.date > max(days):
         after = (stated.date - max(days)).days
         unseen.append(
-            f"{stated.date} is {after} day{'s' * (after != 1)} after the archive's last panel: the "
+            f"{stated.date} is {counted(after, 'day')} after the archive's last panel: the "
             "widths allow for drift since then."
         )
     return stated, tuple(unseen)

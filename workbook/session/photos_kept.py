@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from matchlib.errors import DomainError, MatchlibError
 from matchlib.plain import from_plain, to_plain
+from matchlib.plural import counted
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -66,7 +67,7 @@ def learn_phone(
     count = len(learnt.pairs)
     lights = len({p.light for p in learnt.pairs})
     return (
-        f"{learnt.name} has now learnt from {count} panel{'s' * (count != 1)} under {lights} "
+        f"{learnt.name} has now learnt from {counted(count, 'panel')} under {lights} "
         f"light{'s' * (lights != 1)}."
     )
 

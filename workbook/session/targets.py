@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from matchlib.errors import MatchlibError, TargetError
+from matchlib.plural import counted
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -197,7 +198,7 @@ def samples_of_file(
         raise TargetError(
             "Some samples of this file have no name.",
             expected="a name for each in the column panel; rows of one name are one sample",
-            got=f"{len(found[''])} reading{'s' * (len(found['']) != 1)} without one",
+            got=f"{counted(len(found['']), 'reading')} without one",
             remedy="number them.",
             where=where,
         )

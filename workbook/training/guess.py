@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from matchlib.colorimetry import delta_e00
 from matchlib.lessons import KINDS, Exercise, Marked, make_drill, make_exercise, mark
+from matchlib.plural import counted
 from workbook.figures import areas, esc, minus, number, numbers, table
 from workbook.page.fields import button, choice, fold
 from workbook.page.pictures import split
@@ -203,5 +204,5 @@ def _record(screen: TrainingScreen) -> str:
     ]
     heads = ["when", "question", "card", "answer", "ΔE00 off"]
     listed = table(heads, lately, caption="The latest", right=heads[4:])
-    count = f"{len(held)} answer{'s' * (len(held) != 1)} on record"
+    count = f"{counted(len(held), 'answer')} on record"
     return str(fold(count, whole + listed, ident="record"))
