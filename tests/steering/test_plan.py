@@ -14,7 +14,7 @@ from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
 from matchlib.steering import plan, steer
-from matchlib.steering.approach import Approach
+from matchlib.steering.approach import Approach, chance_of_own
 from matchlib.steering.approach import Shop as At
 from matchlib.steering.plan import _notes
 from matchlib.tails import drawn_out, normal_cloud
@@ -129,6 +129,26 @@ def approach(model, recipe) -> Approach:
         source="spectrophotometer",
     )
     return Approach.of(shop, blind_of(recipe)).with_readings(1)
+
+
+def test_by_whatever_film_a_pot_is_named_the_same_is_told_of_it(shop, young) -> None:
+    made = Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("4@6:1"), "yes")
+    target = Target.lab(*np.add(shop.truth_lab(made), [0.0, 1.5, 1.5]))
+    start = At(Belief.of(young), target, [VIEW], Limits(), before_clear=False, source="photo")
+    named = (replace(made, schedule=CoatSchedule.parse(f"4@{r}:1")) for r in (4, 9))
+    films = [replace(made, schedule=CoatSchedule.parse(f"{n}@6:1")) for n in (2, 4, 6)]
+    weak, strong = (start.made_of(r).belief.predict_recipes(films) for r in named)
+    np.testing.assert_allclose(weak, strong, atol=0.1)
+    assert np.abs(weak - young.predict_recipes(films)).max() > 0.5  # it does tell something
+
+
+def test_of_a_pot_that_made_the_sample_as_much_may_follow_as_it_takes(approach, recipe) -> None:
+    light = replace(recipe, schedule=CoatSchedule.parse("2@6:1"))
+    whole, half = (
+        Approach.of(approach.shop, blind_of(r)).with_readings(1) for r in (recipe, light)
+    )
+    assert half.by_readings[1] < 0.1 < whole.by_readings[1]
+    assert chance_of_own([half]) > 0.7  # of no more than the half it would be blind's 0.6
 
 
 def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) -> None:
