@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from typer.testing import CliRunner
+from click.testing import CliRunner
 
 from matchlib.archive import Archive
 from matchlib.demo import demo_panels

@@ -263,8 +263,13 @@ def test_a_folder_that_cannot_be_written(shop):
 def test_numbers_out_of_range_are_refused_before_any_work(shop, arguments):
     before = content(shop)
     words = fails(run(*arguments, cwd=shop), 2)
-    assert "Input should be" in words
+    assert "is not in the range" in words
     assert content(shop) == before
+
+
+def test_minutes_that_are_no_number_are_refused(shop):
+    words = fails(run("correct", "--lab", 43, 30, 24, "--looks", 1, "--minutes", "nan"), 2)
+    assert "--minutes is 0 or more" in words
 
 
 @pytest.mark.parametrize(

@@ -6,22 +6,23 @@ import inspect
 from dataclasses import dataclass
 from typing import Annotated
 
+import click
 import pytest
-import typer
-from typer.testing import CliRunner
+from click.testing import CliRunner
 
 from workbook.cli.common import command
 from workbook.cli.grouping import one_by_one
+from workbook.cli.options import Option
 
 
 @dataclass(frozen=True)
 class Cup:
-    carrier: Annotated[int, typer.Option(help="Parts.")] = 6
-    colour: Annotated[int, typer.Option("--of-colour")] = 1
+    carrier: Annotated[int, Option(help="Parts.")] = 6
+    colour: Annotated[int, Option("--of-colour")] = 1
 
 
 def mixed(*, name: str, cup: Cup, loud: bool = False) -> None:
-    typer.echo(f"{name} {cup.carrier}:{cup.colour}{'!' if loud else ''}")
+    click.echo(f"{name} {cup.carrier}:{cup.colour}{'!' if loud else ''}")
 
 
 def test_a_group_stands_open_where_it_stood_with_its_defaults() -> None:
@@ -31,9 +32,7 @@ def test_a_group_stands_open_where_it_stood_with_its_defaults() -> None:
 
 
 def test_the_command_line_takes_each_option_and_the_command_its_group() -> None:
-    app = typer.Typer()
-    command(app, "mixed", mixed)
-    done = CliRunner().invoke(app, ["teal", "--of-colour", "2", "--loud"])
+    done = CliRunner().invoke(command("mixed", mixed), ["teal", "--of-colour", "2", "--loud"])
     assert done.stdout == "teal 6:2!\n", done.output
 
 

@@ -151,7 +151,7 @@ def test_a_watched_folder_takes_each_file_once_it_is_whole(shop):
 
 def test_questions_at_the_keyboard(shop, monkeypatch):
     typed = iter([2, 3, 9, 1])
-    monkeypatch.setattr(importing.typer, "prompt", lambda *_, **__: next(typed))
+    monkeypatch.setattr(importing.click, "prompt", lambda *_, **__: next(typed))
     how = importing._asked("panels.db", [str(shop / "shop.csv")], HowToRead())
     assert how.answers == {"light": "D50/2", "geometry": "de:8", "order": "carrier"}
     done = import_file(shop / "panels.db", shop / "shop.csv", how)

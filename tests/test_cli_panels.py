@@ -6,7 +6,9 @@ import csv
 import io
 import re
 
+import click
 import pytest
+from click.shell_completion import ShellComplete
 
 from matchlib import __version__
 from matchlib.archive import Archive
@@ -90,10 +92,10 @@ def test_repeatability_is_said_with_its_parts(shop):
 
 def test_the_help_of_every_command_is_in_words():
     app = assembled()
-    every = [(c.name,) for c in app.registered_commands]
-    for group in app.registered_groups:
-        own = group.typer_instance
-        every += [(own.info.name, c.name) for c in own.registered_commands]
+    every = []
+    for name, one in app.commands.items():
+        inside = one.commands if isinstance(one, click.Group) else None
+        every += [(name,)] if inside is None else [(name, inner) for inner in inside]
     assert len(every) > 50
     assert "..." not in run("--help").stdout.split("Commands:")[1], "nothing is cut short"
     for words in every:
@@ -104,4 +106,11 @@ def test_the_help_of_every_command_is_in_words():
 
 def test_the_version_and_the_shell_completion_are_there():
     assert run("--version").stdout == f"workbook {__version__}\n"
-    assert "--install-completion" in run("--help").stdout
+    for shell in ("bash", "zsh", "fish"):
+        assert f"_WORKBOOK_COMPLETE={shell}_complete" in run("--show-completion", shell).stdout
+    told = ShellComplete(assembled(), {}, "workbook", "_WORKBOOK_COMPLETE")
+    assert [c.value for c in told.get_completions([], "repe")] == ["repeatability"]
+    assert [c.value for c in told.get_completions(["match"], "--read")] == [
+        "--reading",
+        "--readings",
+    ]

@@ -206,7 +206,7 @@ def test_no_module_of_matchlib_loads_a_face_or_a_plotting_library() -> None:
         and p.name != "__main__.py"
     ]
     loaded = loaded_by("\n".join(f"import {name}" for name in names))
-    assert not loaded & {*FACES, "workbook", "typer", "cv2"}
+    assert not loaded & {*FACES, "workbook", "click", "cv2"}
 
 
 def test_importing_writes_nothing(tmp_path: Path) -> None:

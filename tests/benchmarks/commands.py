@@ -22,11 +22,11 @@ from tests.benchmarks.command import Table
 __all__ = ["main"]
 
 OPTION = """
-import typer
-app = typer.Typer()
-@app.command()
-def command(times: int = 1) -> None: ...
-app(standalone_mode=False)
+import click
+@click.command()
+@click.option("--times", type=int)
+def command(times: int | None) -> None: ...
+command(standalone_mode=False)
 """
 DATABASE = """
 import sqlalchemy
@@ -45,7 +45,6 @@ def seconds(folder: str, times: int, *words: str) -> float:
     """Least processor's seconds of several runs of Python."""
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     environment |= {"PYTHONDONTWRITEBYTECODE": "", "PYTHONPYCACHEPREFIX": f"{folder}/bytecode"}
-    environment["PYDANTIC_DISABLE_PLUGINS"] = "1"  # as the command line sets it
     taken = []
     for _ in range(times):
         before = resource.getrusage(resource.RUSAGE_CHILDREN)

@@ -29,10 +29,10 @@ from collections import Counter
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
+import click
 import numpy as np
-import typer
 from PIL import Image
 
 from tests.cli_shop import SMALL, run
@@ -146,7 +146,7 @@ def commands() -> dict[str, Any]:
     from workbook.cli import assembled
 
     found: dict[str, Any] = {}
-    groups = [("", typer.main.get_command(assembled()))]
+    groups = [("", assembled())]
     for before, group in groups:
         for name, command in group.commands.items():  # type: ignore[attr-defined]  # a group
             if hasattr(command, "commands"):
@@ -158,14 +158,15 @@ def commands() -> dict[str, Any]:
 
 def hostile(rng: random.Random, parameter: Any) -> list[str]:
     """Return what is given for a parameter once: words by its type."""
-    annotation = parameter.type_descriptor.annotation
-    kinds = [k for k in get_args(annotation) if k is not Ellipsis] or [annotation]
+    kind = parameter.type
+    kinds = kind.types if isinstance(kind, click.Tuple) else [kind]
     return [_word(rng, kinds[i % len(kinds)], parameter) for i in range(max(1, parameter.nargs))]
 
 
-def _word(rng: random.Random, kind: type, parameter: Any) -> str:
-    if kind in (int, float):
-        pool = WHOLE if kind is int and rng.random() < 0.8 else NUMBERS
+def _word(rng: random.Random, kind: click.ParamType, parameter: Any) -> str:
+    whole = isinstance(kind, type(click.INT))
+    if whole or isinstance(kind, type(click.FLOAT)):
+        pool = WHOLE if whole and rng.random() < 0.8 else NUMBERS
         return rng.choice(NOT_NUMBERS if rng.random() < 0.15 else pool)
     text = f"{parameter.name} {parameter.metavar or ''}".lower()
     if re.search("archive|cluster", text):
@@ -199,7 +200,7 @@ def draw(rng: random.Random, name: str, command: Any) -> list[str]:
         if parameter.name == "help":
             continue
         good = GOOD_HERE.get((name, parameter.name), GOOD.get(parameter.name))
-        if good == "one.csv" and parameter.type_descriptor.annotation is int:
+        if good == "one.csv" and isinstance(parameter.type, type(click.INT)):
             good = "1"
         bad = parameter.name in spoiled or (wild and rng.random() < 0.2)
         flag = getattr(parameter, "is_flag", False)

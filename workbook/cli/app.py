@@ -8,9 +8,8 @@ import signal
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import Annotated
 
-import typer
+import click
 
 from matchlib import __version__
 from workbook.cli.common import command
@@ -52,55 +51,66 @@ _GROUPS = {
 """Groups by their module: what for, and their commands."""
 
 
-def _say_version(wanted: bool) -> None:
-    if wanted:
-        typer.echo(f"workbook {__version__}")
-        raise typer.Exit
+class _InOrder(click.Group):
+    """A group that tells of its commands in the order in which they were put in."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
 
 
-def _whole(
-    *,
-    version: Annotated[  # its callback does it
-        bool,
-        typer.Option(
-            "--version", help="Say the version and end.", is_eager=True, callback=_say_version
-        ),
-    ] = False,
-) -> None:
-    pass
+def _show_completion(ctx: click.Context, _: click.Parameter, shell: str | None) -> None:
+    from click.shell_completion import get_completion_class
+
+    kind = get_completion_class(shell) if shell else None
+    if kind is not None:
+        click.echo(kind(ctx.command, {}, "workbook", "_WORKBOOK_COMPLETE").source())
+        ctx.exit()
 
 
-def _put_in(app: typer.Typer, module: str, names: Sequence[str]) -> None:
+def _put_in(app: click.Group, module: str, names: Sequence[str]) -> None:
     held = import_module(f"workbook.cli.{module}")
     for name in names:
-        command(app, name, getattr(held, f"_{name.replace('-', '_')}"))
+        app.add_command(command(name, getattr(held, f"_{name.replace('-', '_')}")))
 
 
-def assembled(word: str | None = None) -> typer.Typer:
+def assembled(word: str | None = None) -> click.Group:
     """Put the command line together: all of it, or as much as one of its words needs."""
-    app = typer.Typer(
-        name="workbook",
+    app = _InOrder(
+        "workbook",
+        params=[
+            click.Option(
+                ["--show-completion"],
+                type=click.Choice(["bash", "zsh", "fish"]),
+                help="Print what completes commands and options in a shell, to be read where it "
+                'starts: in bash, eval "$(workbook --show-completion bash)".',
+                is_eager=True,
+                expose_value=False,
+                callback=_show_completion,
+            )
+        ],
         help=(
             "Recipes for transparent colour coats over a ground, from an archive of panels.\n\n"
             "What looks into an archive takes --archive (a file, or the address of a database). A "
             "mix ratio is always carrier to colour, carrier first: 6:1 is six parts of carrier to "
             "one of colour."
         ),
-        no_args_is_help=True,
-        rich_markup_mode=None,
-        pretty_exceptions_enable=False,
         context_settings={"help_option_names": ["-h", "--help"]},
     )
-    app.callback()(_whole)
+    click.version_option(
+        __version__,
+        prog_name="workbook",
+        message="%(prog)s %(version)s",
+        help="Say the version and end.",
+    )(app)
     known = word in _GROUPS or any(word in names for names in _COMMANDS.values())
     for module, names in _COMMANDS.items():
         if wanted := [name for name in names if not known or name == word]:
             _put_in(app, module, wanted)
     for module, (purpose, *inside) in _GROUPS.items():
         if not known or module == word:
-            inner = typer.Typer(name=module, help=purpose)
+            inner = _InOrder(module, help=purpose)
             _put_in(inner, module, inside)
-            app.add_typer(inner)
+            app.add_command(inner)
     return app
 
 
@@ -117,7 +127,6 @@ def main() -> None:
     """Run the command line on the arguments of this process."""
     signal.signal(signal.SIGTERM, _end)  # so that what is half written is taken away
     gc.set_threshold(_FEW_COLLECTIONS)
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # typer's; to look for any is slow
     try:
         # To build the options of fifty commands takes longer than most of them run.
         assembled(sys.argv[1] if len(sys.argv) > 1 else None)()

@@ -7,7 +7,7 @@ import tempfile
 from pathlib import Path
 from typing import Annotated
 
-import typer
+import click
 
 from workbook.cli.common import (
     ArchiveOption,
@@ -18,6 +18,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.options import Argument, Option
 
 __all__: list[str] = []
 
@@ -26,14 +27,12 @@ def _export(
     *,
     file: Annotated[
         str,
-        typer.Argument(
-            help="Where to: .csv, .xlsx, .cgats, .cxf, or .zip for all of it; - prints CSV."
-        ),
+        Argument(help="Where to: .csv, .xlsx, .cgats, .cxf, or .zip for all of it; - prints CSV."),
     ],
     archive: ArchiveOption = "panels.db",
     customers: Annotated[
         bool,
-        typer.Option("--customers/--no-customers", help="Whether customers' names go with it."),
+        Option("--customers/--no-customers", help="Whether customers' names go with it."),
     ] = True,
     json_: JsonOption = False,
 ) -> None:
@@ -45,7 +44,7 @@ def _export(
         if file == "-":
             with tempfile.TemporaryDirectory() as folder:
                 made = export(session.archive, Path(folder, "panels.csv"), customers=customers).file
-                typer.echo(made.read_bytes(), nl=False)
+                click.echo(made.read_bytes(), nl=False)
             return
         done = export(session.archive, file, customers=customers)
     show_json(done) if json_ else show(done.text)
@@ -55,7 +54,7 @@ def _history(
     *,
     which: Annotated[
         str | None,
-        typer.Argument(
+        Argument(
             help="Code of a panel, or numbers of changes: 7, or 1-20; all without it.",
             metavar="PANEL|NUMBERS",
         ),
@@ -126,9 +125,7 @@ def _undo(
     *,
     change: Annotated[
         str,
-        typer.Argument(
-            help="Number of a change, from history, or a range: 1-20.", metavar="NUMBER"
-        ),
+        Argument(help="Number of a change, from history, or a range: 1-20.", metavar="NUMBER"),
     ],
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -144,7 +141,7 @@ def _undo(
 
     ends = _ends(change)
     if ends is None:
-        raise typer.BadParameter(f"a number such as 7, or a range such as 1-20, not {change!r}")
+        raise click.BadParameter(f"a number such as 7, or a range such as 1-20, not {change!r}")
     first, last = ends
     with Session.open(archive) as session:
         numbers = session.archive.undo_range(first, last, who=who, why=why)
@@ -186,4 +183,4 @@ def _check(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -
     for fault in faults:
         note(fault)
     if faults:
-        raise typer.Exit(1)
+        raise click.exceptions.Exit(1)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields, replace
 from functools import partial
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
+import click
 
 from matchlib.plural import counted
 from workbook.cli.common import (
@@ -24,6 +24,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.options import Argument, Option
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
@@ -35,21 +36,21 @@ __all__: list[str] = []
 class PanelOptions:
     """A panel to be kept: its code, and what was sprayed on it."""
 
-    panel: Annotated[str, typer.Option("--panel", help="The panel's own code.")] = ""
-    ground: Annotated[str, typer.Option(help="Ground, or blend: 'silver 3 + black 1'.")] = ""
-    colour: Annotated[str, typer.Option(help="Colour or blend; leave out for a bare ground.")] = ""
+    panel: Annotated[str, Option("--panel", help="The panel's own code.")] = ""
+    ground: Annotated[str, Option(help="Ground, or blend: 'silver 3 + black 1'.")] = ""
+    colour: Annotated[str, Option(help="Colour or blend; leave out for a bare ground.")] = ""
     schedule: ScheduleOption = ""
     ratio: RatioOption = ""
     coats: CoatsOption = None
-    clear: Annotated[str, typer.Option(help="yes, no, or the clear coat's name.")] = "no"
+    clear: Annotated[str, Option(help="yes, no, or the clear coat's name.")] = "no"
     on_top: Annotated[
         bool,
-        typer.Option("--on-top", help="These coats go on a panel of the archive: its next stage."),
+        Option("--on-top", help="These coats go on a panel of the archive: its next stage."),
     ] = False
 
     def completed(self) -> PanelOptions:
         """Return the same with what was not given asked for."""
-        ask = partial(typer.prompt, err=True)
+        ask = partial(click.prompt, err=True)
         panel = self.panel or ask("Panel code")
         ground, colour, schedule = self.ground, self.colour, self.schedule
         if not ground and not self.on_top:
@@ -68,7 +69,7 @@ class PanelOptions:
         ground, colour, clear = self.ground, self.colour, self.clear
         if before is not None:
             if not (self.schedule or self.ratio):
-                raise typer.BadParameter("--on-top needs the coats that were added: --schedule")
+                raise click.BadParameter("--on-top needs the coats that were added: --schedule")
             ground, colour, clear = str(before.ground), colour or str(before.colour or ""), "no"
         return Recipe.of(ground, colour, self.schedule, clear, ratio=self.ratio, coats=self.coats)
 
@@ -80,23 +81,23 @@ class BackOptions:
     `clear_coats`: coats of clear.
     """
 
-    date: Annotated[str, typer.Option(help="Sprayed on, year-month-day.")] = ""
-    sprayer: Annotated[str, typer.Option(help="Who sprayed.")] = ""
-    lot: Annotated[str, typer.Option(help="Lot of the colour.")] = ""
-    note_: Annotated[str, typer.Option("--note", help="A note.")] = ""
-    customer: Annotated[str, typer.Option(help="Left out of exports unless asked for.")] = ""
-    temperature: Annotated[float | None, typer.Option(help="Booth air, °C.")] = None
-    humidity: Annotated[float | None, typer.Option(help="Booth relative humidity, %.")] = None
-    batch: Annotated[str, typer.Option(help="Batch of the ground.")] = ""
-    gun: Annotated[str, typer.Option(help="Which gun.")] = ""
-    tip: Annotated[float | None, typer.Option(help="Its tip, mm.")] = None
-    pressure: Annotated[float | None, typer.Option(help="Air at the gun, bar.")] = None
-    fan: Annotated[float | None, typer.Option(help="Width of the fan, mm.")] = None
-    distance: Annotated[float | None, typer.Option(help="From gun to work, mm.")] = None
-    overlap: Annotated[float | None, typer.Option(help="Of the strokes, %; 75 is usual.")] = None
-    lots: Annotated[str, typer.Option(help="Of the other bottles: 'carrier: 12; honey: 4'.")] = ""
-    clear_coats: Annotated[int | None, typer.Option("--clear-coats", help="Coats of clear.")] = None
-    drawer: Annotated[str, typer.Option(help="Where the card is kept.")] = ""
+    date: Annotated[str, Option(help="Sprayed on, year-month-day.")] = ""
+    sprayer: Annotated[str, Option(help="Who sprayed.")] = ""
+    lot: Annotated[str, Option(help="Lot of the colour.")] = ""
+    note_: Annotated[str, Option("--note", help="A note.")] = ""
+    customer: Annotated[str, Option(help="Left out of exports unless asked for.")] = ""
+    temperature: Annotated[float | None, Option(help="Booth air, °C.")] = None
+    humidity: Annotated[float | None, Option(help="Booth relative humidity, %.")] = None
+    batch: Annotated[str, Option(help="Batch of the ground.")] = ""
+    gun: Annotated[str, Option(help="Which gun.")] = ""
+    tip: Annotated[float | None, Option(help="Its tip, mm.")] = None
+    pressure: Annotated[float | None, Option(help="Air at the gun, bar.")] = None
+    fan: Annotated[float | None, Option(help="Width of the fan, mm.")] = None
+    distance: Annotated[float | None, Option(help="From gun to work, mm.")] = None
+    overlap: Annotated[float | None, Option(help="Of the strokes, %; 75 is usual.")] = None
+    lots: Annotated[str, Option(help="Of the other bottles: 'carrier: 12; honey: 4'.")] = ""
+    clear_coats: Annotated[int | None, Option("--clear-coats", help="Coats of clear.")] = None
+    drawer: Annotated[str, Option(help="Where the card is kept.")] = ""
     poured: PouredOption = None
 
     def parsed(self) -> dict[str, Any]:
@@ -124,15 +125,13 @@ def _add(
     lab: LabOption = None,
     reading: Annotated[
         str | None,
-        typer.Option(
-            "--reading", help="File with the panel's reading or readings, or a photograph."
-        ),
+        Option("--reading", help="File with the panel's reading or readings, or a photograph."),
     ] = None,
-    source: Annotated[str, typer.Option(help="How --lab was read.")] = "spectrophotometer",
+    source: Annotated[str, Option(help="How --lab was read.")] = "spectrophotometer",
     light: LightOptions,
     file: FileOptions,
     back: BackOptions,
-    yes: Annotated[bool, typer.Option("--yes", help="Keep it without asking.")] = False,
+    yes: Annotated[bool, Option("--yes", help="Keep it without asking.")] = False,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
     json_: JsonOption = False,
@@ -196,21 +195,21 @@ def _confirm(*, doubtful: bool) -> None:
         if doubtful
         else "Keep this panel?"
     )
-    if not typer.confirm(question, default=False, err=True):
+    if not click.confirm(question, default=False, err=True):
         note("Nothing was kept.")
-        raise typer.Exit(1)
+        raise click.exceptions.Exit(1)
 
 
 def _label(
     *,
-    panels: Annotated[list[str], typer.Argument(help="Codes of panels in the archive.")],
-    out: Annotated[str, typer.Option(help="The PDF to write.")] = "labels.pdf",
-    sheet: Annotated[str, typer.Option(help="A4, Letter, or A5 down to A7.")] = "A4",
+    panels: Annotated[list[str], Argument(help="Codes of panels in the archive.")],
+    out: Annotated[str, Option(help="The PDF to write.")] = "labels.pdf",
+    sheet: Annotated[str, Option(help="A4, Letter, or A5 down to A7.")] = "A4",
     first: Annotated[
-        int, typer.Option(help="Label to begin with, counted along the rows: uses up a sheet.")
+        int, Option(help="Label to begin with, counted along the rows: uses up a sheet.")
     ] = 1,
     cut_lines: Annotated[
-        bool, typer.Option("--cut-lines", help="Draw the edges, for plain paper.")
+        bool, Option("--cut-lines", help="Draw the edges, for plain paper.")
     ] = False,
     archive: ArchiveOption = "panels.db",
 ) -> None:

@@ -6,10 +6,11 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
-import typer
+import click
 
 from workbook.cli.common import ArchiveOption, JsonOption, WhoOption, WhyOption, show, show_json
 from workbook.cli.keeping import restore_panel
+from workbook.cli.options import Argument, Option
 
 __all__: list[str] = []
 
@@ -18,9 +19,9 @@ def _backup(
     *,
     file: Annotated[
         str | None,
-        typer.Argument(help="Where to; among the archive's own backups without it."),
+        Argument(help="Where to; among the archive's own backups without it."),
     ] = None,
-    list_: Annotated[bool, typer.Option("--list", help="List the backups there are.")] = False,
+    list_: Annotated[bool, Option("--list", help="List the backups there are.")] = False,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -55,27 +56,25 @@ def _backup(
 
 def _restore(
     *,
-    panel: Annotated[str | None, typer.Argument(help="Code of a panel that was removed.")] = None,
+    panel: Annotated[str | None, Argument(help="Code of a panel that was removed.")] = None,
     stage: Annotated[
-        bool, typer.Option("--stage", help="The stage of it that was removed last.")
+        bool, Option("--stage", help="The stage of it that was removed last.")
     ] = False,
     reading: Annotated[
-        bool, typer.Option("--reading", help="The reading of it that was removed last.")
+        bool, Option("--reading", help="The reading of it that was removed last.")
     ] = False,
     backup: Annotated[
         str | None,
-        typer.Option(
+        Option(
             "--from",
             help="The whole archive from a backup: a file, last, or a number of backup --list.",
             metavar="BACKUP",
         ),
     ] = None,
-    dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Look at both, and change nothing.")
-    ] = False,
-    yes: Annotated[bool, typer.Option("--yes", help="Do not ask first.")] = False,
+    dry_run: Annotated[bool, Option("--dry-run", help="Look at both, and change nothing.")] = False,
+    yes: Annotated[bool, Option("--yes", help="Do not ask first.")] = False,
     over_newer: Annotated[
-        bool, typer.Option("--over-newer", help="Give up changes that the backup does not have.")
+        bool, Option("--over-newer", help="Give up changes that the backup does not have.")
     ] = False,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -88,10 +87,10 @@ def _restore(
     shown first, and what is here is kept among the backups before it gives way.
     """
     if (panel is None) == (backup is None):
-        raise typer.BadParameter("name a panel, or a backup with --from")
+        raise click.BadParameter("name a panel, or a backup with --from")
     if panel is not None:
         if stage and reading:
-            raise typer.BadParameter("give --stage or --reading, not both")
+            raise click.BadParameter("give --stage or --reading, not both")
         what = "stage" if stage else "reading" if reading else "panel"
         restore_panel(archive, panel, what, who=who, why=why, json_=json_)
         return
@@ -109,7 +108,7 @@ def _restore(
                 "Nothing was restored, for nobody could be asked.",
                 remedy="look at it with --dry-run, then say --yes.",
             )
-        typer.confirm("Restore it?", abort=True, err=True)
+        click.confirm("Restore it?", abort=True, err=True)
     if not dry_run:
         seen = restore(archive, chosen, over_newer=over_newer, looked=seen)
     if json_:
@@ -143,8 +142,8 @@ def _chosen(archive: str, typed: str) -> str | Path:
 
 def _salvage(
     *,
-    damaged: Annotated[str, typer.Argument(help="The damaged archive's file.")],
-    into: Annotated[str, typer.Argument(help="The new archive to be made of it.")],
+    damaged: Annotated[str, Argument(help="The damaged archive's file.")],
+    into: Annotated[str, Argument(help="The new archive to be made of it.")],
     who: WhoOption = "",
     json_: JsonOption = False,
 ) -> None:

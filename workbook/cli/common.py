@@ -10,14 +10,13 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypedDict, get_args
+from typing import TYPE_CHECKING, Annotated, Any, TypedDict
 
-import typer
-from typer.core import TyperArgument, TyperCommand
-from typer.models import ArgumentInfo, OptionInfo
+import click
 
 from matchlib.errors import MatchlibError
 from workbook.cli.grouping import one_by_one
+from workbook.cli.options import Option, parameters
 
 if TYPE_CHECKING:
     from matchlib.domain import Viewing
@@ -55,28 +54,28 @@ class Declared(TypedDict):
 
 ArchiveOption = Annotated[
     str,
-    typer.Option(
+    Option(
         "--archive",
         envvar="WORKBOOK_ARCHIVE",
         help="The archive: a file, or postgresql://user@host/database.",
         metavar="PATH",
     ),
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+JsonOption = Annotated[bool, Option("--json", help="Print the result as JSON.")]
 LabOption = Annotated[
     tuple[float, float, float] | None,
-    typer.Option("--lab", help="A colour: L, a and b, such as --lab 40 -20 10.", metavar="L a b"),
+    Option("--lab", help="A colour: L, a and b, such as --lab 40 -20 10.", metavar="L a b"),
 ]
 WhoOption = Annotated[
-    str, typer.Option("--who", envvar="WORKBOOK_WHO", help="Your name, for the history.")
+    str, Option("--who", envvar="WORKBOOK_WHO", help="Your name, for the history.")
 ]
-WhyOption = Annotated[str, typer.Option(help="Why, for the history.")]
-ScheduleOption = Annotated[str, typer.Option(help="Coats: 4@6:1, or '2@6:1 2@3:1'.")]
-RatioOption = Annotated[str, typer.Option(help="Carrier to colour, with --coats.")]
-CoatsOption = Annotated[int | None, typer.Option(help="Colour coats, with --ratio.")]
+WhyOption = Annotated[str, Option(help="Why, for the history.")]
+ScheduleOption = Annotated[str, Option(help="Coats: 4@6:1, or '2@6:1 2@3:1'.")]
+RatioOption = Annotated[str, Option(help="Carrier to colour, with --coats.")]
+CoatsOption = Annotated[int | None, Option(help="Colour coats, with --ratio.")]
 PouredOption = Annotated[
     tuple[float, float] | None,
-    typer.Option(help="What was poured, to compare with the ratio.", metavar="CARRIER COLOUR"),
+    Option(help="What was poured, to compare with the ratio.", metavar="CARRIER COLOUR"),
 ]
 
 
@@ -85,11 +84,11 @@ class LightOptions:
     """The light under which a typed colour holds."""
 
     illuminant: Annotated[
-        str, typer.Option("--illuminant", help="Light under which typed Lab holds.")
+        str, Option("--illuminant", help="Light under which typed Lab holds.")
     ] = "D65"
     observer: Annotated[
         str,
-        typer.Option("--observer", help="Observer under which typed Lab holds: 2 or 10 degrees."),
+        Option("--observer", help="Observer under which typed Lab holds: 2 or 10 degrees."),
     ] = "10"
 
     @property
@@ -110,7 +109,7 @@ class FileOptions:
 
     scale: Annotated[
         str | None,
-        typer.Option(
+        Option(
             "--scale",
             help="Declare the scale of the file's reflectances: percent, or 0-1.",
             metavar="percent|0-1",
@@ -118,19 +117,19 @@ class FileOptions:
     ] = None
     decimal: Annotated[
         str | None,
-        typer.Option("--decimal", help="Declare the file's decimal sign.", metavar=".|,"),
+        Option("--decimal", help="Declare the file's decimal sign.", metavar=".|,"),
     ] = None
     answer: Annotated[
         list[str] | None,
-        typer.Option("--answer", help="Answer what the file leaves open.", metavar="KEY=ANSWER"),
+        Option("--answer", help="Answer what the file leaves open.", metavar="KEY=ANSWER"),
     ] = None
 
     def __post_init__(self) -> None:
         if self.scale is not None and self.scale.strip().casefold() not in _SCALES:
-            raise typer.BadParameter(f"the scale is percent or 0-1, not {self.scale!r}")
+            raise click.BadParameter(f"the scale is percent or 0-1, not {self.scale!r}")
         for text in self.answer or ():
             if "=" not in text:
-                raise typer.BadParameter(f"an answer is KEY=ANSWER, not {text!r}")
+                raise click.BadParameter(f"an answer is KEY=ANSWER, not {text!r}")
 
     @property
     def declared(self) -> Declared:
@@ -140,19 +139,13 @@ class FileOptions:
         return {"decimal": self.decimal, "scale": scale, "answers": answers}
 
 
-class _OneArchive(TyperCommand):
+class _OneArchive(click.Command):
     """A command that takes one archive at a time, so that two are never taken for one."""
-
-    def __init__(self, *given: Any, **named: Any) -> None:
-        super().__init__(*given, **named)
-        for parameter in self.params:
-            if isinstance(parameter, TyperArgument):  # else its help names its type in Python
-                vars(parameter)["display_type_rich"] = lambda ctx: None
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         named = [a for a in args if a == "--archive" or a.startswith("--archive=")]
         if len(named) > 1:
-            raise typer.BadParameter(
+            raise click.BadParameter(
                 "give --archive once: archives are never mixed. To take one into another: "
                 "workbook merge OTHER",
                 ctx=ctx,
@@ -170,15 +163,15 @@ def standard_input(paths: Sequence[str]) -> Iterator[list[str]]:
         yield list(paths)
         return
     if paths.count("-") > 1 or sys.stdin.isatty():
-        raise typer.BadParameter("- is what another program sends: pipe one file into it")
+        raise click.BadParameter("- is what another program sends: pipe one file into it")
     with tempfile.TemporaryDirectory() as folder:
         sent = Path(folder, "standard input")
         sent.write_bytes(sys.stdin.buffer.read())
         yield [str(sent) if path == "-" else path for path in paths]
 
 
-def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
-    """Add a function to the command line; its errors end in words, not in a traceback."""
+def command(name: str, function: Callable[..., None]) -> click.Command:
+    """Make a command of a function; its errors end in words, not in a traceback."""
     flat = one_by_one(function)
 
     @functools.wraps(flat)
@@ -186,39 +179,28 @@ def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
         try:
             flat(**given)
         except MatchlibError as error:
-            typer.echo(str(error), err=True)
-            raise typer.Exit(1) from None
+            click.echo(str(error), err=True)
+            raise click.exceptions.Exit(1) from None
         except BrokenPipeError:
             raise
         except OSError as error:
             where = f"{error.filename}: " if error.filename else ""
-            typer.echo(f"{where}{error.strerror or error}. What to do: check the path.", err=True)
-            raise typer.Exit(1) from None
+            click.echo(f"{where}{error.strerror or error}. What to do: check the path.", err=True)
+            raise click.exceptions.Exit(1) from None
         except UnicodeEncodeError as error:
-            typer.echo(f"What was given holds signs that are no text: {error.object!r}.", err=True)
-            raise typer.Exit(1) from None
+            click.echo(f"What was given holds signs that are no text: {error.object!r}.", err=True)
+            raise click.exceptions.Exit(1) from None
         except KeyboardInterrupt:
-            raise typer.Exit(130) from None
+            raise click.exceptions.Exit(130) from None
 
-    for parameter, annotation in flat.__annotations__.items():
-        _say_plainly(parameter, annotation)
-    # The list of commands would cut a long first sentence short.
-    app.command(name, cls=_OneArchive, short_help=_first_sentence(function))(guarded)
-
-
-def _say_plainly(name: str, annotation: Any) -> None:
-    """Let the help say in words, not in types, what a command takes."""
-    kind, *more = get_args(annotation) or (annotation,)
-    of = _kinds(kind)
-    for taken in more:
-        if isinstance(taken, ArgumentInfo) and taken.metavar is None:
-            taken.metavar = name.upper()
-        elif isinstance(taken, OptionInfo) and taken.metavar is None:
-            taken.metavar = "TEXT" if str in of else "NUMBER" if of & {int, float} else None
-
-
-def _kinds(kind: Any) -> set[Any]:
-    return {kind}.union(*map(_kinds, get_args(kind)))
+    return _OneArchive(
+        name,
+        callback=guarded,
+        params=parameters(flat),
+        help=function.__doc__,
+        # The list of commands would cut a long first sentence short.
+        short_help=_first_sentence(function),
+    )
 
 
 def _first_sentence(function: Callable[..., None]) -> str:
@@ -227,12 +209,12 @@ def _first_sentence(function: Callable[..., None]) -> str:
 
 def show(text: str) -> None:
     """Print a result."""
-    typer.echo(text)
+    click.echo(text)
 
 
 def note(text: str) -> None:
     """Print what is not the result: what is being done, and warnings."""
-    typer.echo(text, err=True)
+    click.echo(text, err=True)
     sys.stderr.flush()
 
 
@@ -243,7 +225,7 @@ def show_json(data: Any) -> None:
     """
     from matchlib.plain import shown
 
-    typer.echo(json.dumps(shown(data), indent=2, ensure_ascii=False, allow_nan=False))
+    click.echo(json.dumps(shown(data), indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def listed(values: Sequence[str] | None) -> list[str] | None:

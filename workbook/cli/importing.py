@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from matchlib.errors import ImportRefused, MatchlibError
 from workbook.cli.common import (
@@ -20,6 +20,7 @@ from workbook.cli.common import (
     show_json,
     standard_input,
 )
+from workbook.cli.options import Argument, Option
 
 if TYPE_CHECKING:
     from matchlib.readings import ImportReport, Question
@@ -39,42 +40,42 @@ class SaidOptions:
     """
 
     illuminant: Annotated[
-        str | None, typer.Option(help="Light, where the file names none: D65, D50, A …")
+        str | None, Option(help="Light, where the file names none: D65, D50, A …")
     ] = None
     observer: Annotated[
-        str | None, typer.Option(help="Observer, where the file names none: 2 or 10.")
+        str | None, Option(help="Observer, where the file names none: 2 or 10.")
     ] = None
     geometry: Annotated[
         str | None,
-        typer.Option(help="Geometry, where the file names none: 45:0, di:8, de:8, 45as15 …"),
+        Option(help="Geometry, where the file names none: 45:0, di:8, de:8, 45as15 …"),
     ] = None
     source: Annotated[
         str | None,
-        typer.Option(help="How it was read, where the file does not say: spectro, photo, none."),
+        Option(help="How it was read, where the file does not say: spectro, photo, none."),
     ] = None
-    instrument: Annotated[
-        str | None, typer.Option(help="The instrument, where the file names none.")
-    ] = None
+    instrument: Annotated[str | None, Option(help="The instrument, where the file names none.")] = (
+        None
+    )
     answers: Annotated[
-        str | None, typer.Option(help="File of answers: a JSON object by key.", metavar="FILE")
+        str | None, Option(help="File of answers: a JSON object by key.", metavar="FILE")
     ] = None
     profile: Annotated[
-        str | None, typer.Option(help="Use, and keep, the answers for this kind of file.")
+        str | None, Option(help="Use, and keep, the answers for this kind of file.")
     ] = None
-    sheet: Annotated[str | None, typer.Option(help="One sheet of a spreadsheet.")] = None
+    sheet: Annotated[str | None, Option(help="One sheet of a spreadsheet.")] = None
     replace: Annotated[
-        bool, typer.Option("--replace", help="Where a known panel differs, the file holds.")
+        bool, Option("--replace", help="Where a known panel differs, the file holds.")
     ] = False
     keep: Annotated[
-        bool, typer.Option("--keep", help="Where a known panel differs, the archive holds.")
+        bool, Option("--keep", help="Where a known panel differs, the archive holds.")
     ] = False
     repeats: Annotated[
-        bool, typer.Option("--repeats", help="Other readings of a known panel are repeats.")
+        bool, Option("--repeats", help="Other readings of a known panel are repeats.")
     ] = False
 
     def __post_init__(self) -> None:
         if self.replace + self.keep + self.repeats > 1:
-            raise typer.BadParameter("give one of --replace, --keep and --repeats")
+            raise click.BadParameter("give one of --replace, --keep and --repeats")
 
     def how(self, readings: FileOptions) -> HowToRead:
         """Return it with the other declarations, as a session takes it."""
@@ -108,30 +109,30 @@ def _import(
     *,
     files: Annotated[
         list[str] | None,
-        typer.Argument(
+        Argument(
             help="CSV, XLSX, ODS, CGATS, CxF, folders of such, or one backup (.zip), "
             "- for what is piped in. Readings in one file and backs in another meet by code."
         ),
     ] = None,
     archive: ArchiveOption = "panels.db",
     keep_good: Annotated[
-        bool, typer.Option("--keep-good", help="Take the good rows though others are refused.")
+        bool, Option("--keep-good", help="Take the good rows though others are refused.")
     ] = False,
     readings: FileOptions,
     stated: SaidOptions,
     dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say what would be taken, and change nothing.")
+        bool, Option("--dry-run", help="Say what would be taken, and change nothing.")
     ] = False,
     report: Annotated[
         str | None,
-        typer.Option(
+        Option(
             help="Write every row with every reason to this CSV file; corrected, it imports.",
             metavar="FILE",
         ),
     ] = None,
     watch: Annotated[
         str | None,
-        typer.Option(help="Take files as they appear in this folder.", metavar="FOLDER"),
+        Option(help="Take files as they appear in this folder.", metavar="FOLDER"),
     ] = None,
     who: WhoOption = "",
     json_: JsonOption = False,
@@ -149,7 +150,7 @@ def _import(
         _watch(archive, watch, how, keep_good=keep_good, who=who, json_=json_)
         return
     if not files:
-        raise typer.BadParameter("name a file, a folder, or --watch FOLDER")
+        raise click.BadParameter("name a file, a folder, or --watch FOLDER")
     with standard_input(files) as paths:
         if dry_run:
             seen = preview(archive, paths, how)
@@ -220,7 +221,7 @@ def typed(question: Question) -> str:
     for i, choice in enumerate(question.choices, 1):
         means = f" ({choice.means})" if choice.means else ""
         note(f"  {i}  {choice.text}{means}")
-    number = typer.prompt("Number", type=int, err=True)
+    number = click.prompt("Number", type=int, err=True)
     if not 1 <= number <= len(question.choices):
         note(f"One of 1 to {len(question.choices)}.")
         return typed(question)

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
 from workbook.cli.common import (
     ArchiveOption,
     FileOptions,
@@ -18,6 +16,7 @@ from workbook.cli.common import (
     show_json,
 )
 from workbook.cli.jobs import JobOptions
+from workbook.cli.options import Argument, Option
 from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
 
 if TYPE_CHECKING:
@@ -26,17 +25,17 @@ if TYPE_CHECKING:
 
 __all__: list[str] = []
 
-NumberArgument = Annotated[int, typer.Argument(help="Number of the job.")]
-DueOption = Annotated[str, typer.Option(help="Wanted by, year-month-day.")]
-CustomerOption = Annotated[str | None, typer.Option(help="For whom; part of it in a search.")]
+NumberArgument = Annotated[int, Argument(help="Number of the job.")]
+DueOption = Annotated[str, Option(help="Wanted by, year-month-day.")]
+CustomerOption = Annotated[str | None, Option(help="For whom; part of it in a search.")]
 
 
 def _new(
     *,
-    name: Annotated[str, typer.Argument(help="What the shop calls it.")],
+    name: Annotated[str, Argument(help="What the shop calls it.")],
     customer: CustomerOption = None,
     due: DueOption = "",
-    notes: Annotated[str, typer.Option(help="Anything else.")] = "",
+    notes: Annotated[str, Option(help="Anything else.")] = "",
     wanted: TargetOptions,
     passing: OrderOptions,
     shelf: SearchOptions,
@@ -95,7 +94,7 @@ def _aimed(job: Job, readings: tuple[Reading, ...], passing: OrderOptions) -> Jo
 def _list(
     *,
     customer: CustomerOption = None,
-    all_: Annotated[bool, typer.Option("--all", help="Those done as well.")] = False,
+    all_: Annotated[bool, Option("--all", help="Those done as well.")] = False,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -163,16 +162,14 @@ def _show(
 def _plan(
     *,
     number: NumberArgument,
-    on: Annotated[str, typer.Option("--on", help="Panel to build on.", metavar="CODE")] = "",
-    ground: Annotated[str, typer.Option(help="Ground of a fresh card.")] = "",
-    colour: Annotated[str, typer.Option(help="Colour or blend.")] = "",
-    schedule: Annotated[
-        str, typer.Option(help="Coats of a fresh card, or those to add: 1@10:1.")
-    ] = "",
-    clear: Annotated[str, typer.Option(help="Clear coat at the end: yes, no or a name.")] = "yes",
+    on: Annotated[str, Option("--on", help="Panel to build on.", metavar="CODE")] = "",
+    ground: Annotated[str, Option(help="Ground of a fresh card.")] = "",
+    colour: Annotated[str, Option(help="Colour or blend.")] = "",
+    schedule: Annotated[str, Option(help="Coats of a fresh card, or those to add: 1@10:1.")] = "",
+    clear: Annotated[str, Option(help="Clear coat at the end: yes, no or a name.")] = "yes",
     read_after: Annotated[
         list[int] | None,
-        typer.Option("--read-after", help="Read the card after this coat; again for the next."),
+        Option("--read-after", help="Read the card after this coat; again for the next."),
     ] = None,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -200,7 +197,7 @@ def _plan(
 def _sprayed(
     *,
     number: NumberArgument,
-    code: Annotated[str, typer.Argument(help="Panel of the archive.")],
+    code: Annotated[str, Argument(help="Panel of the archive.")],
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
     json_: JsonOption = False,
@@ -217,13 +214,13 @@ def _sprayed(
 def _change(
     *,
     number: NumberArgument,
-    name: Annotated[str | None, typer.Option(help="Another name.")] = None,
+    name: Annotated[str | None, Option(help="Another name.")] = None,
     customer: CustomerOption = None,
-    due: Annotated[str | None, typer.Option(help="Wanted by, year-month-day.")] = None,
-    notes: Annotated[str | None, typer.Option(help="Other notes.")] = None,
+    due: Annotated[str | None, Option(help="Wanted by, year-month-day.")] = None,
+    notes: Annotated[str | None, Option(help="Other notes.")] = None,
     without: Annotated[
         list[str] | None,
-        typer.Option(help="A panel that is none of it; again for the next.", metavar="CODE"),
+        Option(help="A panel that is none of it; again for the next.", metavar="CODE"),
     ] = None,
     shelf: SearchOptions,
     archive: ArchiveOption = "panels.db",
@@ -253,7 +250,7 @@ def _close(
     *,
     number: NumberArgument,
     given_up: Annotated[
-        str, typer.Option("--given-up", help="Why it is given up; else it was matched.")
+        str, Option("--given-up", help="Why it is given up; else it was matched.")
     ] = "",
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -311,9 +308,9 @@ def _sheet(
     *,
     number: NumberArgument,
     work: JobOptions,
-    out: Annotated[str, typer.Option(help="The PDF to write.  [default: job-NUMBER.pdf]")] = "",
-    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
-    code: Annotated[str, typer.Option(help="Code of a fresh card: a label.")] = "",
+    out: Annotated[str, Option(help="The PDF to write.  [default: job-NUMBER.pdf]")] = "",
+    paper: Annotated[str, Option(help="A4 or Letter.")] = "A4",
+    code: Annotated[str, Option(help="Code of a fresh card: a label.")] = "",
     archive: ArchiveOption = "panels.db",
 ) -> None:
     """Print the sheet of a job: its own target, its own recipe or the coats to add."""

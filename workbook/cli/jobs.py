@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
+from workbook.cli.options import Option
 from workbook.session.pot import PotRequest, densities_of, pot_of
 
 if TYPE_CHECKING:
@@ -23,57 +22,55 @@ class JobOptions(PotRequest):
     `density`: such as ``carrier=0.87``. `unit`: in which volumes are told.
     """
 
-    area: Annotated[str, typer.Option(help="'2 m2', '20 sq ft', or '1.5 m2 to 2 m2'.")] = ""
+    area: Annotated[str, Option(help="'2 m2', '20 sq ft', or '1.5 m2 to 2 m2'.")] = ""
     work: Annotated[
-        str, typer.Option(help="A usual job: helmet, fender, door, hood, whole car …; a range.")
+        str, Option(help="A usual job: helmet, fender, door, hood, whole car …; a range.")
     ] = ""
-    sheet: Annotated[str, typer.Option(help="'600 mm x 400 mm', and ' x 2' for both sides.")] = ""
-    tube: Annotated[str, typer.Option(help="Diameter and length: '40 mm x 1.2 m'.")] = ""
-    sphere: Annotated[str, typer.Option(help="Diameter: '120 mm'.")] = ""
-    margin: Annotated[float | None, typer.Option(help="Share added for edges: 0.1.")] = None
+    sheet: Annotated[str, Option(help="'600 mm x 400 mm', and ' x 2' for both sides.")] = ""
+    tube: Annotated[str, Option(help="Diameter and length: '40 mm x 1.2 m'.")] = ""
+    sphere: Annotated[str, Option(help="Diameter: '120 mm'.")] = ""
+    margin: Annotated[float | None, Option(help="Share added for edges: 0.1.")] = None
     dry_film_um: Annotated[
-        float | None, typer.Option("--dry-film", help="Dry film of one coat, µm (data sheet).")
+        float | None, Option("--dry-film", help="Dry film of one coat, µm (data sheet).")
     ] = None
     volume_solids: Annotated[
-        float | None, typer.Option("--solids", help="Volume solids of carrier and colour: 0.2.")
+        float | None, Option("--solids", help="Volume solids of carrier and colour: 0.2.")
     ] = None
     transfer: Annotated[
         tuple[float, float] | None,
-        typer.Option(help="Range of transfer efficiency.", metavar="LOW HIGH"),
+        Option(help="Range of transfer efficiency.", metavar="LOW HIGH"),
     ] = None
-    small: Annotated[bool, typer.Option("--small", help="Small work: much misses it.")] = False
+    small: Annotated[bool, Option("--small", help="Small work: much misses it.")] = False
     used: Annotated[
         str,
-        typer.Option(help="What a panel took out of the cup, '80 ml'; replaces film and solids."),
+        Option(help="What a panel took out of the cup, '80 ml'; replaces film and solids."),
     ] = ""
-    used_area: Annotated[str, typer.Option("--used-area", help="Area of that panel.")] = ""
-    used_coats: Annotated[int, typer.Option("--used-coats", help="Coats on that panel.")] = 1
-    chance: Annotated[float, typer.Option(help="Chance of not running out.")] = 0.95
-    residue: Annotated[str, typer.Option(help="What stays in cup and gun.")] = "15 ml"
-    gun_cup: Annotated[str, typer.Option("--gun-cup", help="What the gun's cup holds.")] = ""
-    mark: Annotated[str, typer.Option(help="A measuring cup's mark, for whole marks.")] = ""
-    least: Annotated[str, typer.Option(help="Least mix worth making.  [default: 50 ml]")] = ""
+    used_area: Annotated[str, Option("--used-area", help="Area of that panel.")] = ""
+    used_coats: Annotated[int, Option("--used-coats", help="Coats on that panel.")] = 1
+    chance: Annotated[float, Option(help="Chance of not running out.")] = 0.95
+    residue: Annotated[str, Option(help="What stays in cup and gun.")] = "15 ml"
+    gun_cup: Annotated[str, Option("--gun-cup", help="What the gun's cup holds.")] = ""
+    mark: Annotated[str, Option(help="A measuring cup's mark, for whole marks.")] = ""
+    least: Annotated[str, Option(help="Least mix worth making.  [default: 50 ml]")] = ""
     third: Annotated[
         str,
-        typer.Option(help="'hardener 10%' or 'reducer 1:7', of carrier and colour together."),
+        Option(help="'hardener 10%' or 'reducer 1:7', of carrier and colour together."),
     ] = ""
     pot_life: Annotated[
-        float | None, typer.Option("--pot-life", help="Minutes, from the data sheet.")
+        float | None, Option("--pot-life", help="Minutes, from the data sheet.")
     ] = None
     coat_min: Annotated[
-        float | None, typer.Option("--coat-minutes", help="To spray a coat and let it flash off.")
+        float | None, Option("--coat-minutes", help="To spray a coat and let it flash off.")
     ] = None
     set_up_min: Annotated[
-        float | None, typer.Option("--set-up-minutes", help="To mix, mask and clean up.")
+        float | None, Option("--set-up-minutes", help="To mix, mask and clean up.")
     ] = None
-    rate: Annotated[float | None, typer.Option(help="Price of an hour, in your money.")] = None
+    rate: Annotated[float | None, Option(help="Price of an hour, in your money.")] = None
     density: Annotated[
         list[str] | None,
-        typer.Option(
-            help="carrier=0.87, and again for each colour: weights too.", metavar="NAME=NUMBER"
-        ),
+        Option(help="carrier=0.87, and again for each colour: weights too.", metavar="NAME=NUMBER"),
     ] = None
-    unit: Annotated[str, typer.Option(help="ml, l, 'us fl oz', 'us pint', 'us gal'.")] = "ml"
+    unit: Annotated[str, Option(help="ml, l, 'us fl oz', 'us pint', 'us gal'.")] = "ml"
 
     @property
     def shaped(self) -> bool:

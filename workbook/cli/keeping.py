@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-import typer
+import click
 
 from workbook.cli.common import (
     ArchiveOption,
@@ -14,24 +14,25 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.options import Argument, Option
 
 __all__ = ["restore_panel"]
 
 StageOption = Annotated[
-    int | None, typer.Option("--stage", help="A stage of the panel, the first being 1.")
+    int | None, Option("--stage", help="A stage of the panel, the first being 1.")
 ]
 ReadingOption = Annotated[
     int | None,
-    typer.Option("--reading", help="A reading of that stage (the last without --stage)."),
+    Option("--reading", help="A reading of that stage (the last without --stage)."),
 ]
 
 
 def _amend(
     *,
-    panel: Annotated[str, typer.Argument(help="Code of the panel.")],
+    panel: Annotated[str, Argument(help="Code of the panel.")],
     fields: Annotated[
         list[str],
-        typer.Argument(
+        Argument(
             help="What is right: ground=silver schedule='2@6:1 2@3:1' note= …; with --reading "
             "lab='40 -20 10' illuminant=D50 date=2027-03-01 ….",
             metavar="FIELD=VALUE…",
@@ -52,10 +53,10 @@ def _amend(
 
     pairs = [field.partition("=") for field in fields]
     if wrong := [name for name, sign, _ in pairs if not (sign and name.strip())]:
-        raise typer.BadParameter(f"write FIELD=VALUE, such as lot=L-7, not {wrong[0]!r}")
+        raise click.BadParameter(f"write FIELD=VALUE, such as lot=L-7, not {wrong[0]!r}")
     changes = {name.strip(): value for name, _, value in pairs}
     for name in {"stage", "reading", "who", "why"} & changes.keys():
-        raise typer.BadParameter(f"{name} is an option: --{name}")
+        raise click.BadParameter(f"{name} is an option: --{name}")
     with Session.open(archive) as session:
         number = session.archive.amend(
             panel, stage=stage, reading=reading, who=who, why=why, **changes
@@ -65,7 +66,7 @@ def _amend(
 
 def _remove(
     *,
-    panel: Annotated[str, typer.Argument(help="Code of the panel.")],
+    panel: Annotated[str, Argument(help="Code of the panel.")],
     stage: StageOption = None,
     reading: ReadingOption = None,
     archive: ArchiveOption = "panels.db",

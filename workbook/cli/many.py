@@ -8,11 +8,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
+import click
 
 from matchlib.errors import DomainError
 from matchlib.plural import counted
 from workbook.cli.common import FileOptions, show, show_json, standard_input
+from workbook.cli.options import Option
 from workbook.cli.printing import chance, csv_text, number, table, wrapped
 
 if TYPE_CHECKING:
@@ -34,13 +35,15 @@ class WorkersOptions:
 
     jobs: Annotated[
         int | None,
-        typer.Option(
-            "--jobs", min=1, help="Pieces of work at once, at most one for each core here."
+        Option(
+            "--jobs",
+            type=click.IntRange(1),
+            help="Pieces of work at once, at most one for each core here.",
         ),
     ] = None
     cluster: Annotated[
         str | None,
-        typer.Option(
+        Option(
             "--cluster",
             help="Work on a Dask cluster of your own instead: its scheduler's address, such as "
             "tcp://10.0.0.5:8786. Its workers need this program installed.",
@@ -58,9 +61,9 @@ class WorkersOptions:
             yield min(self.jobs, os.cpu_count() or 1) if self.jobs else usual
             return
         if self.jobs is not None:
-            raise typer.BadParameter("a cluster has its own workers: give --jobs or --cluster")
+            raise click.BadParameter("a cluster has its own workers: give --jobs or --cluster")
         if not self.cluster.strip():
-            raise typer.BadParameter("--cluster is the address of a Dask scheduler")
+            raise click.BadParameter("--cluster is the address of a Dask scheduler")
         try:
             from dask.distributed import Client
         except ImportError:
@@ -89,27 +92,25 @@ class ManyOptions(WorkersOptions):
 
     targets: Annotated[
         str | None,
-        typer.Option(
+        Option(
             "--targets",
             help="Instead of one target, a table of many samples, named in its column panel: for "
             "each the recipe to spray blind.",
             metavar="FILE",
         ),
     ] = None
-    csv: Annotated[bool, typer.Option("--csv", help="Print the recipes of --targets as CSV.")] = (
-        False
-    )
+    csv: Annotated[bool, Option("--csv", help="Print the recipes of --targets as CSV.")] = False
 
     def __post_init__(self) -> None:
         if self.targets is None and (self.csv or self.jobs or self.cluster):
-            raise typer.BadParameter("--csv, --jobs and --cluster are for many: give --targets")
+            raise click.BadParameter("--csv, --jobs and --cluster are for many: give --targets")
 
     def check(self, *, beside: bool, json_: bool) -> None:
         """Refuse what goes with no table of samples: one target `beside`, or two ways to print."""
         if self.targets is not None and beside:
-            raise typer.BadParameter("--targets are sprayed blind, and stand instead of one target")
+            raise click.BadParameter("--targets are sprayed blind, and stand instead of one target")
         if self.csv and json_:
-            raise typer.BadParameter("give --csv or --json, not both")
+            raise click.BadParameter("give --csv or --json, not both")
 
     def samples(self, file: FileOptions) -> dict[str, tuple[Reading, ...]]:
         """Return the readings of each sample, by name."""

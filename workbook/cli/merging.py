@@ -5,10 +5,11 @@ from __future__ import annotations
 import sys
 from typing import Annotated
 
-import typer
+import click
 
 from workbook.cli.common import ArchiveOption, JsonOption, WhoOption, WhyOption, show, show_json
 from workbook.cli.importing import typed
+from workbook.cli.options import Argument, Option
 
 __all__: list[str] = []
 
@@ -16,21 +17,19 @@ __all__: list[str] = []
 def _merge(
     *,
     other: Annotated[
-        str, typer.Argument(help="The other archive: a file, a database, or a backup of one.")
+        str, Argument(help="The other archive: a file, a database, or a backup of one.")
     ],
     archive: ArchiveOption = "panels.db",
     prefix: Annotated[
         str,
-        typer.Option(
-            help="Put before those of its codes that other cards have here.", metavar="TEXT"
-        ),
+        Option(help="Put before those of its codes that other cards have here.", metavar="TEXT"),
     ] = "",
     answer: Annotated[
         list[str] | None,
-        typer.Option("--answer", help="Answer what is left open.", metavar="KEY=ANSWER"),
+        Option("--answer", help="Answer what is left open.", metavar="KEY=ANSWER"),
     ] = None,
     dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say what would be joined, and change nothing.")
+        bool, Option("--dry-run", help="Say what would be joined, and change nothing.")
     ] = False,
     who: WhoOption = "",
     why: WhyOption = "",
@@ -45,7 +44,7 @@ def _merge(
     from workbook.session import Session
 
     if wrong := [text for text in answer or () if "=" not in text]:
-        raise typer.BadParameter(f"an answer is KEY=ANSWER, not {wrong[0]!r}")
+        raise click.BadParameter(f"an answer is KEY=ANSWER, not {wrong[0]!r}")
     answers = dict(text.split("=", 1) for text in answer or ())
     with apart(other) as theirs, Session.open(archive) as session:
         ours = session.archive

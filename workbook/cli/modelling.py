@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from workbook.cli.common import (
     ArchiveOption,
@@ -20,6 +20,7 @@ from workbook.cli.common import (
     standard_input,
 )
 from workbook.cli.many import ManyOptions
+from workbook.cli.options import Option
 from workbook.cli.results import rests_on, tell_left_out
 from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import KeptOptions, OrderOptions, SearchOptions, TargetOptions, tell_fit
@@ -38,7 +39,7 @@ def _predict(
     *,
     recipes: Annotated[
         list[str],
-        typer.Option(
+        Option(
             "--recipes",
             help="Table with ground, colour, and schedule or ratio and coats; again for the next.",
             metavar="FILE",
@@ -77,7 +78,7 @@ def _predict(
         if wanted.given:
             aim = aim_of(wanted.readings(session, light, file), order, weights)
         elif weights:
-            raise typer.BadParameter("--angle-weight needs a target read at that angle")
+            raise click.BadParameter("--angle-weight needs a target read at that angle")
         with standard_input(recipes) as paths:
             tables = [(Path(path).name, read_recipes(path, **file.declared)) for path in paths]
         tell_fit(session)  # what is wrong with target or tables was refused before it
@@ -145,16 +146,17 @@ def _match(
     today: TodayOptions,
     top: Annotated[
         int | None,
-        typer.Option(
-            "--top", min=1, max=100, help="Recipes wanted.  [default: 5; 1 each for --targets]"
+        Option(
+            "--top",
+            type=click.IntRange(1, 100),
+            help="Recipes wanted.  [default: 5; 1 each for --targets]",
         ),
     ] = None,
     readings: Annotated[
         int | None,
-        typer.Option(
+        Option(
             "--readings",
-            min=0,
-            max=3,
+            type=click.IntRange(0, 3),
             help="How often a card may be read on its way, before its last coats; 0 for one "
             "sprayed blind.  [default: 2]",
         ),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from workbook.cli.common import (
     ArchiveOption,
@@ -15,6 +15,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.options import Argument, Option
 
 if TYPE_CHECKING:
     from matchlib.domain import Lot, Name
@@ -22,15 +23,15 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 KindArgument = Annotated[
-    str, typer.Argument(help="ground, colour, clear, instrument or sprayer.", metavar="KIND")
+    str, Argument(help="ground, colour, clear, instrument or sprayer.", metavar="KIND")
 ]
-NameArgument = Annotated[str, typer.Argument(help="The name, in any spelling that is known.")]
+NameArgument = Annotated[str, Argument(help="The name, in any spelling that is known.")]
 
 
 def _list(
     *,
     kind: Annotated[
-        str | None, typer.Argument(help="Of one kind: ground, colour, clear, instrument, sprayer.")
+        str | None, Argument(help="Of one kind: ground, colour, clear, instrument, sprayer.")
     ] = None,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
@@ -42,7 +43,7 @@ def _list(
     from workbook.session import Session
 
     if kind not in (None, *NAME_KINDS):
-        raise typer.BadParameter(f"a kind is one of {', '.join(NAME_KINDS)}, not {kind!r}")
+        raise click.BadParameter(f"a kind is one of {', '.join(NAME_KINDS)}, not {kind!r}")
     with Session.open(archive, write=False) as session:
         found = all_names(session.archive, kind)
     if json_:
@@ -83,7 +84,7 @@ def _rename(
     *,
     kind: KindArgument,
     name: NameArgument,
-    to: Annotated[str, typer.Argument(help="The new name.")],
+    to: Annotated[str, Argument(help="The new name.")],
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
     why: WhyOption = "",
@@ -104,8 +105,8 @@ def _rename(
 def _join(
     *,
     kind: KindArgument,
-    name: Annotated[str, typer.Argument(help="The name that goes.")],
-    into: Annotated[str, typer.Argument(help="The name that stays.")],
+    name: Annotated[str, Argument(help="The name that goes.")],
+    into: Annotated[str, Argument(help="The name that stays.")],
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
     why: WhyOption = "",
@@ -128,10 +129,10 @@ def _lot(
     *,
     kind: KindArgument,
     name: NameArgument,
-    code: Annotated[str, typer.Argument(help="The lot or batch, as printed on the tin.")],
-    opened: Annotated[str, typer.Option(help="Day it was opened, such as 2027-03-01.")] = "",
-    finished: Annotated[str, typer.Option(help="Day it was used up.")] = "",
-    lot_note: Annotated[str, typer.Option("--note", help="Anything else.")] = "",
+    code: Annotated[str, Argument(help="The lot or batch, as printed on the tin.")],
+    opened: Annotated[str, Option(help="Day it was opened, such as 2027-03-01.")] = "",
+    finished: Annotated[str, Option(help="Day it was used up.")] = "",
+    lot_note: Annotated[str, Option("--note", help="Anything else.")] = "",
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
     why: WhyOption = "",
@@ -169,7 +170,7 @@ def _day(text: str) -> date | None:
     try:
         return date.fromisoformat(text.strip())
     except ValueError:
-        raise typer.BadParameter(f"write a day as 2027-03-01, not {text!r}") from None
+        raise click.BadParameter(f"write a day as 2027-03-01, not {text!r}") from None
 
 
 def _plain(name: Name, uses: int) -> dict[str, object]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from matchlib.errors import FitError
 from workbook.cli.common import (
@@ -16,6 +16,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.options import Option
 from workbook.cli.results import rests_on, tell_left_out
 from workbook.cli.sprayed import SprayedOption, TriedOption
 from workbook.cli.today import TodayOptions
@@ -38,7 +39,7 @@ def _next(
     sprayed: SprayedOption = None,
     passing: OrderOptions,
     today: TodayOptions,
-    top: Annotated[int, typer.Option("--top", min=1, max=100, help="Panels wanted.")] = 5,
+    top: Annotated[int, Option("--top", type=click.IntRange(1, 100), help="Panels wanted.")] = 5,
     shelf: ShelfOptions,
     light: LightOptions,
     file: FileOptions,

@@ -5,9 +5,10 @@ from __future__ import annotations
 import os
 from typing import Annotated, Any
 
-import typer
+import click
 
 from workbook.cli.common import ArchiveOption, note, show
+from workbook.cli.options import Option
 
 __all__ = ["NO_BROWSER"]
 
@@ -18,11 +19,9 @@ NO_BROWSER = "WORKBOOK_NO_BROWSER"
 def _demo(
     *,
     folder: Annotated[
-        str, typer.Option("--dir", help="Folder for the demonstration.", metavar="PATH")
+        str, Option("--dir", help="Folder for the demonstration.", metavar="PATH")
     ] = "demo-workshop",
-    open_: Annotated[
-        bool, typer.Option("--open/--no-open", help="Open the workbook afterwards.")
-    ] = True,
+    open_: Annotated[bool, Option("--open/--no-open", help="Open the workbook afterwards.")] = True,
 ) -> None:
     """Try it all on an invented workshop: archive, fit, recipes for three customers' samples.
 
@@ -55,26 +54,25 @@ def _open(
     *,
     share: Annotated[
         bool,
-        typer.Option(
-            "--share", help="Let the shop's network in: shows a code for tablets to scan."
-        ),
+        Option("--share", help="Let the shop's network in: shows a code for tablets to scan."),
     ] = False,
     renew: Annotated[
         bool,
-        typer.Option("--renew", help="With a new code, so that who knew the old one stays out."),
+        Option("--renew", help="With a new code, so that who knew the old one stays out."),
     ] = False,
     lab: Annotated[
-        bool, typer.Option("--lab", help="In JupyterLab, with the cells behind the pages.")
+        bool, Option("--lab", help="In JupyterLab, with the cells behind the pages.")
     ] = False,
     port: Annotated[
         int,
-        typer.Option(
-            min=0, max=65535, help="Port; 0 takes the one the archive had before, or a free one."
+        Option(
+            type=click.IntRange(0, 65535),
+            help="Port; 0 takes the one the archive had before, or a free one.",
         ),
     ] = 0,
     work: Annotated[
         str | None,
-        typer.Option(help="With --lab: folder for your notebooks; else beside the archive."),
+        Option(help="With --lab: folder for your notebooks; else beside the archive."),
     ] = None,
     archive: ArchiveOption = "panels.db",
 ) -> None:
@@ -86,7 +84,7 @@ def _open(
     the grounds, read each bare, name the colours. Ctrl-C stops it.
     """
     if share and lab:
-        raise typer.BadParameter("JupyterLab runs code, so it is never shared: give one of the two")
+        raise click.BadParameter("JupyterLab runs code, so it is never shared: give one of the two")
     from workbook.session import Session
     from workbook.session.opening import is_missing
 

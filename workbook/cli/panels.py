@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
+import click
 
 from workbook.cli.common import ArchiveOption, JsonOption, show, show_json
+from workbook.cli.options import Argument, Option
 from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
@@ -32,14 +33,14 @@ class FilterOptions:
     read.
     """
 
-    ground: Annotated[str, typer.Option(help="On this ground, or a blend with it.")] = ""
-    colour: Annotated[str, typer.Option(help="Of this colour, or a blend with it.")] = ""
-    sprayer: Annotated[str, typer.Option(help="By whom.")] = ""
-    lot: Annotated[str, typer.Option(help="Of this lot of the colour.")] = ""
-    customer: Annotated[str, typer.Option(help="Part of the customer's name.")] = ""
-    since: Annotated[str, typer.Option(help="Sprayed on this day or later.")] = ""
-    until: Annotated[str, typer.Option(help="Sprayed on this day or before.")] = ""
-    unread: Annotated[bool, typer.Option("--unread", help="Only those never read.")] = False
+    ground: Annotated[str, Option(help="On this ground, or a blend with it.")] = ""
+    colour: Annotated[str, Option(help="Of this colour, or a blend with it.")] = ""
+    sprayer: Annotated[str, Option(help="By whom.")] = ""
+    lot: Annotated[str, Option(help="Of this lot of the colour.")] = ""
+    customer: Annotated[str, Option(help="Part of the customer's name.")] = ""
+    since: Annotated[str, Option(help="Sprayed on this day or later.")] = ""
+    until: Annotated[str, Option(help="Sprayed on this day or before.")] = ""
+    unread: Annotated[bool, Option("--unread", help="Only those never read.")] = False
 
     def chosen(self, panels: tuple[Panel, ...]) -> list[Panel]:
         """Return the panels that suit."""
@@ -75,17 +76,17 @@ def _panels(
     *,
     which: FilterOptions,
     sort: Annotated[
-        str, typer.Option(help=f"By {', '.join(_SORTS)}; as they came without.", metavar="COLUMN")
+        str, Option(help=f"By {', '.join(_SORTS)}; as they came without.", metavar="COLUMN")
     ] = "",
-    csv_: Annotated[bool, typer.Option("--csv", help="Print the list as CSV.")] = False,
+    csv_: Annotated[bool, Option("--csv", help="Print the list as CSV.")] = False,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
     """List the panels of the archive, as each stands now."""
     if sort and sort not in _SORTS:
-        raise typer.BadParameter(f"sort by {', '.join(_SORTS)}, not {sort!r}")
+        raise click.BadParameter(f"sort by {', '.join(_SORTS)}, not {sort!r}")
     if csv_ and json_:
-        raise typer.BadParameter("give --csv or --json, not both")
+        raise click.BadParameter("give --csv or --json, not both")
     from workbook.cli.printing import csv_text, number, table
     from workbook.session import Session
 
@@ -148,7 +149,7 @@ def _lab(reading: Reading) -> tuple[float, float, float]:
 
 def _panel(
     *,
-    code: Annotated[str, typer.Argument(help="Code of the panel.")],
+    code: Annotated[str, Argument(help="Code of the panel.")],
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -257,7 +258,7 @@ def _climate(temperature: float | None, humidity: float | None) -> list[str]:
 
 def _coverage(
     *,
-    colour: Annotated[str, typer.Option(help="Count strengths of this colour only.")] = "",
+    colour: Annotated[str, Option(help="Count strengths of this colour only.")] = "",
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from workbook.cli.common import (
     ArchiveOption,
@@ -18,6 +18,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.options import Argument, Option
 
 if TYPE_CHECKING:
     from matchlib.readings.photo import Marks
@@ -32,7 +33,7 @@ class MarkOptions:
 
     panel: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             "--panel",
             help="Where a panel is, with its code: 'P7=1200,300,400,400' is left, top, width and "
             "height in the picture. Give it again for each panel. Looked for where not given.",
@@ -41,23 +42,23 @@ class MarkOptions:
     ] = None
     corners: Annotated[
         str,
-        typer.Option(
+        Option(
             help="Outer corners of the chart's corner patches, around: 'x,y x,y x,y x,y'. Looked "
             "for where not given."
         ),
     ] = ""
     chart: Annotated[
         str | None,
-        typer.Option(help="CSV of the chart's own L,a,b: 24 rows, from the brown patch."),
+        Option(help="CSV of the chart's own L,a,b: 24 rows, from the brown patch."),
     ] = None
     linear: Annotated[
-        bool, typer.Option("--linear", help="The file's numbers are proportional to light.")
+        bool, Option("--linear", help="The file's numbers are proportional to light.")
     ] = False
     two_surfaces: Annotated[
-        bool, typer.Option("--two-surfaces", help="Chart and panel lie on different surfaces.")
+        bool, Option("--two-surfaces", help="Chart and panel lie on different surfaces.")
     ] = False
     matt: Annotated[
-        bool, typer.Option("--matt", help="The panel is matt: a ground without clear coat.")
+        bool, Option("--matt", help="The panel is matt: a ground without clear coat.")
     ] = False
 
     def marks(self) -> Marks:
@@ -83,7 +84,7 @@ def _photo(
     *,
     files: Annotated[
         list[str],
-        typer.Argument(
+        Argument(
             help="Pictures of one panel beside a 24-patch chart, best two or three with the panel "
             "turned between them; or a folder, with --codes."
         ),
@@ -91,18 +92,18 @@ def _photo(
     marks: MarkOptions,
     codes: Annotated[
         str | None,
-        typer.Option(help="CSV with columns file and panel: which picture shows which panel."),
+        Option(help="CSV with columns file and panel: which picture shows which panel."),
     ] = None,
     phone: Annotated[
-        str, typer.Option(help="Name of the phone and chart, by which the archive knows them.")
+        str, Option(help="Name of the phone and chart, by which the archive knows them.")
     ] = "",
     lab: LabOption = None,
-    light: Annotated[str, typer.Option(help="What light it was taken in, with --lab.")] = "",
+    light: Annotated[str, Option(help="What light it was taken in, with --lab.")] = "",
     picture: Annotated[
-        str | None, typer.Option(help="Write the picture with what was found drawn on it (JPEG).")
+        str | None, Option(help="Write the picture with what was found drawn on it (JPEG).")
     ] = None,
     keep: Annotated[
-        bool, typer.Option("--keep", help="Keep the readings with the archive's panels.")
+        bool, Option("--keep", help="Keep the readings with the archive's panels.")
     ] = False,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -118,7 +119,7 @@ def _photo(
     from workbook.session.photos_kept import keep_photographs, learn_phone, phone_profile
 
     if (lab is not None and not phone) or (keep and codes is None and not marks.panel):
-        raise typer.BadParameter("--lab needs --phone, and --keep the panels' codes")
+        raise click.BadParameter("--lab needs --phone, and --keep the panels' codes")
     known = marks.marks()
     notes = []
     with ExitStack() as stack:
@@ -145,7 +146,7 @@ def _photo(
         for line in (*(d.text for d in done), *notes):
             show(line)
     if all(d.reading is None for d in done):
-        raise typer.Exit(1)
+        raise click.exceptions.Exit(1)
 
 
 def _numbers(text: str, count: int, option: str) -> list[float]:
@@ -154,7 +155,7 @@ def _numbers(text: str, count: int, option: str) -> list[float]:
     except ValueError:
         numbers = []
     if len(numbers) != count:
-        raise typer.BadParameter(f"{option} takes {count} numbers, not {text!r}")
+        raise click.BadParameter(f"{option} takes {count} numbers, not {text!r}")
     return numbers
 
 

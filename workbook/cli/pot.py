@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from workbook.cli.common import (
     ArchiveOption,
     CoatsOption,
@@ -17,6 +15,7 @@ from workbook.cli.common import (
     show_json,
 )
 from workbook.cli.jobs import JobOptions
+from workbook.cli.options import Option
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
@@ -30,12 +29,12 @@ __all__: list[str] = []
 class MixOptions:
     """What is mixed: a panel's recipe, a schedule, or a ratio as it may be written."""
 
-    panel: Annotated[str, typer.Option("--panel", help="Recipe of a panel in the archive.")] = ""
-    colour: Annotated[str, typer.Option(help="Colour or blend: 'teal 2 + violet 1'.")] = "colour"
+    panel: Annotated[str, Option("--panel", help="Recipe of a panel in the archive.")] = ""
+    colour: Annotated[str, Option(help="Colour or blend: 'teal 2 + violet 1'.")] = "colour"
     schedule: ScheduleOption = ""
     ratio: Annotated[
         str,
-        typer.Option(help="With --coats: 6:1, '6:1:1 hardener', '10% added', '6:1 by weight'."),
+        Option(help="With --coats: 6:1, '6:1:1 hardener', '10% added', '6:1 by weight'."),
     ] = ""
     coats: CoatsOption = None
 
@@ -74,18 +73,16 @@ def _mix(
     *,
     mixed: MixOptions,
     job: JobOptions,
-    bottle: Annotated[str, typer.Option(help="What is left in an opened bottle: '120 ml'.")] = "",
+    bottle: Annotated[str, Option(help="What is left in an opened bottle: '120 ml'.")] = "",
     bottle_of: Annotated[
-        str, typer.Option("--bottle-of", help="What is in it: colour or carrier.")
+        str, Option("--bottle-of", help="What is in it: colour or carrier.")
     ] = "colour",
     drain: Annotated[
-        str, typer.Option(help="The data sheet's drain time, told for other cups: '22 s Ford 4'.")
+        str, Option(help="The data sheet's drain time, told for other cups: '22 s Ford 4'.")
     ] = "",
     poured: PouredOption = None,
-    buy: Annotated[
-        bool, typer.Option("--buy", help="What to buy, by the shelf; the cost.")
-    ] = False,
-    take: Annotated[bool, typer.Option("--take", help="Take the job off the shelf.")] = False,
+    buy: Annotated[bool, Option("--buy", help="What to buy, by the shelf; the cost.")] = False,
+    take: Annotated[bool, Option("--take", help="Take the job off the shelf.")] = False,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -164,12 +161,12 @@ def _tell(recipe: Recipe, lines: list[str], *, question: bool) -> None:
 def _stock(
     *,
     name: Annotated[
-        str, typer.Option(help="carrier, a colour, reducer or hardener; all are listed without.")
+        str, Option(help="carrier, a colour, reducer or hardener; all are listed without.")
     ] = "",
-    have: Annotated[str, typer.Option(help="What is on the shelf: '300 ml'.")] = "",
-    bottle: Annotated[str, typer.Option(help="What a full bottle holds: '500 ml'.")] = "",
-    price: Annotated[float | None, typer.Option(help="Of a full bottle, in your money.")] = None,
-    forget: Annotated[bool, typer.Option("--forget", help="Take it from the list.")] = False,
+    have: Annotated[str, Option(help="What is on the shelf: '300 ml'.")] = "",
+    bottle: Annotated[str, Option(help="What a full bottle holds: '500 ml'.")] = "",
+    price: Annotated[float | None, Option(help="Of a full bottle, in your money.")] = None,
+    forget: Annotated[bool, Option("--forget", help="Take it from the list.")] = False,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from workbook.cli.common import ArchiveOption, FileOptions, JsonOption, show, show_json
+from workbook.cli.options import Option
 from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
@@ -41,7 +40,7 @@ def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
 
 def _aged(
     *,
-    reading: Annotated[str, typer.Option("--reading", help="File with the places read.")],
+    reading: Annotated[str, Option("--reading", help="File with the places read.")],
     file: FileOptions,
     json_: JsonOption = False,
 ) -> None:
@@ -60,12 +59,12 @@ def _aged(
 
 def _blend_in(
     *,
-    ground: Annotated[str, typer.Option(help="Of the finish.")],
-    colour: Annotated[str, typer.Option(help="Its colour or blend.")],
-    schedule: Annotated[str, typer.Option(help="Its coats: 4@6:1.")],
-    clear: Annotated[str, typer.Option(help="Its clear coat: yes, no or a name.")] = "yes",
-    over: Annotated[int, typer.Option(help="Coats that run out over the finish.")] = 2,
-    weaker: Annotated[int, typer.Option(help="Weaker coats made of each coat, 1 to 4.")] = 1,
+    ground: Annotated[str, Option(help="Of the finish.")],
+    colour: Annotated[str, Option(help="Its colour or blend.")],
+    schedule: Annotated[str, Option(help="Its coats: 4@6:1.")],
+    clear: Annotated[str, Option(help="Its clear coat: yes, no or a name.")] = "yes",
+    over: Annotated[int, Option(help="Coats that run out over the finish.")] = 2,
+    weaker: Annotated[int, Option(help="Weaker coats made of each coat, 1 to 4.")] = 1,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -83,11 +82,11 @@ def _blend_in(
 
 def _fade(
     *,
-    ground: Annotated[str, typer.Option(help="Under both ends.")],
-    one: Annotated[tuple[str, str], typer.Option("--from", metavar="COLOUR COATS")],
-    two: Annotated[tuple[str, str], typer.Option("--to", metavar="COLOUR COATS")],
-    clear: Annotated[str, typer.Option(help="Over both: yes, no or a name.")] = "yes",
-    zones: Annotated[int, typer.Option(help="Strips from end to end.")] = 5,
+    ground: Annotated[str, Option(help="Under both ends.")],
+    one: Annotated[tuple[str, str], Option("--from", metavar="COLOUR COATS")],
+    two: Annotated[tuple[str, str], Option("--to", metavar="COLOUR COATS")],
+    clear: Annotated[str, Option(help="Over both: yes, no or a name.")] = "yes",
+    zones: Annotated[int, Option(help="Strips from end to end.")] = 5,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated
 
-import typer
-
 from workbook.cli.common import ArchiveOption, JsonOption, show, show_json
+from workbook.cli.options import Option
 
 __all__: list[str] = []
 
 
 def _first_day(
     *,
-    colour: Annotated[str, typer.Option(help="The colour to learn, by its name.")],
-    ratio: Annotated[str, typer.Option(help="Of most cards, carrier to colour.")] = "6:1",
+    colour: Annotated[str, Option(help="The colour to learn, by its name.")],
+    ratio: Annotated[str, Option(help="Of most cards, carrier to colour.")] = "6:1",
     archive: ArchiveOption = "panels.db",
 ) -> None:
     """Plan a first day: a let-down set of one colour, and what each card teaches.
@@ -36,7 +35,7 @@ def _first_day(
 
 def _words(
     *,
-    word: Annotated[str, typer.Option(help="One word; all of them without.")] = "",
+    word: Annotated[str, Option(help="One word; all of them without.")] = "",
     json_: JsonOption = False,
 ) -> None:
     """Explain the trade's words as they are used here, one sentence each."""

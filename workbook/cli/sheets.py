@@ -5,8 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from matchlib.errors import DomainError
 from workbook.cli.common import (
     ArchiveOption,
@@ -15,6 +13,7 @@ from workbook.cli.common import (
     show,
 )
 from workbook.cli.jobs import JobOptions
+from workbook.cli.options import Option
 from workbook.cli.wanted import OrderOptions, SampleOptions, tell_fit
 
 __all__: list[str] = []
@@ -22,16 +21,16 @@ __all__: list[str] = []
 
 def _job_sheet(
     *,
-    panel: Annotated[str, typer.Option("--panel", help="Recipe of a panel in the archive.")] = "",
-    ground: Annotated[str, typer.Option(help="The recipe: its ground.")] = "",
-    colour: Annotated[str, typer.Option(help="Its colour or blend.")] = "",
-    schedule: Annotated[str, typer.Option(help="Its coats: 4@6:1, or '2@6:1 2@3:1'.")] = "",
-    clear: Annotated[str, typer.Option(help="Its clear coat: yes, no or a name.")] = "yes",
-    out: Annotated[str, typer.Option(help="The PDF to write.")] = "job-sheet.pdf",
-    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
-    title: Annotated[str, typer.Option(help="The job's name.")] = "Job",
-    customer: Annotated[str, typer.Option(help="May be left out.")] = "",
-    code: Annotated[str, typer.Option(help="Code of the panel to be sprayed: a label.")] = "",
+    panel: Annotated[str, Option("--panel", help="Recipe of a panel in the archive.")] = "",
+    ground: Annotated[str, Option(help="The recipe: its ground.")] = "",
+    colour: Annotated[str, Option(help="Its colour or blend.")] = "",
+    schedule: Annotated[str, Option(help="Its coats: 4@6:1, or '2@6:1 2@3:1'.")] = "",
+    clear: Annotated[str, Option(help="Its clear coat: yes, no or a name.")] = "yes",
+    out: Annotated[str, Option(help="The PDF to write.")] = "job-sheet.pdf",
+    paper: Annotated[str, Option(help="A4 or Letter.")] = "A4",
+    title: Annotated[str, Option(help="The job's name.")] = "Job",
+    customer: Annotated[str, Option(help="May be left out.")] = "",
+    code: Annotated[str, Option(help="Code of the panel to be sprayed: a label.")] = "",
     wanted: SampleOptions,
     passing: OrderOptions,
     job: JobOptions,

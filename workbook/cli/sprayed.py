@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from workbook.cli.common import FileOptions, LightOptions
+from workbook.cli.options import Option
 from workbook.cli.wanted import labs_at
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ __all__ = ["CardOptions", "NewPanelOptions", "SprayedOption", "TriedOption"]
 
 TriedOption = Annotated[
     list[str] | None,
-    typer.Option(
+    Option(
         "--tried",
         help="Panel of the archive sprayed for it; again for the next.",
         metavar="CODE",
@@ -29,7 +30,7 @@ TriedOption = Annotated[
 ]
 SprayedOption = Annotated[
     str | None,
-    typer.Option("--sprayed", help="Table of panels sprayed for it.", metavar="FILE"),
+    Option("--sprayed", help="Table of panels sprayed for it.", metavar="FILE"),
 ]
 
 
@@ -37,19 +38,19 @@ SprayedOption = Annotated[
 class NewPanelOptions:
     """The panel just sprayed, where it is no panel of the archive."""
 
-    ground: Annotated[str, typer.Option(help="The panel just sprayed: its ground.")] = ""
-    colour: Annotated[str, typer.Option(help="Its colour.")] = ""
-    schedule: Annotated[str, typer.Option(help="Its coats, such as 4@6:1.")] = ""
-    clear: Annotated[
-        str, typer.Option(help="Its clear coat, on it or to come: yes, no or a name.")
-    ] = "yes"
+    ground: Annotated[str, Option(help="The panel just sprayed: its ground.")] = ""
+    colour: Annotated[str, Option(help="Its colour.")] = ""
+    schedule: Annotated[str, Option(help="Its coats, such as 4@6:1.")] = ""
+    clear: Annotated[str, Option(help="Its clear coat, on it or to come: yes, no or a name.")] = (
+        "yes"
+    )
     read: Annotated[
         tuple[float, float, float] | None,
-        typer.Option("--read", help="Its reading.", metavar="L a b"),
+        Option("--read", help="Its reading.", metavar="L a b"),
     ] = None
     read_at: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             "--read-at",
             help="Its reading at one angle: 45as15=40,-20,10; again for the next.",
             metavar="ANGLE=L,a,b",
@@ -57,7 +58,7 @@ class NewPanelOptions:
     ] = None
     read_file: Annotated[
         str | None,
-        typer.Option(
+        Option(
             "--read-file",
             help="Its reading in a file, at several angles too, or a photograph.",
             metavar="FILE",
@@ -65,7 +66,7 @@ class NewPanelOptions:
     ] = None
     before_clear: Annotated[
         bool,
-        typer.Option("--before-clear", help="It was read before its clear coat was on."),
+        Option("--before-clear", help="It was read before its clear coat was on."),
     ] = False
 
     def panels(self, viewing: Viewing, light: LightOptions, file: FileOptions) -> list[Typed]:
@@ -90,7 +91,7 @@ class NewPanelOptions:
         from workbook.session.targets import angles_of_file, reading_of_lab
 
         if (self.read is not None) + bool(self.read_at) + (self.read_file is not None) != 1:
-            raise typer.BadParameter(
+            raise click.BadParameter(
                 "give the panel's reading with --read L a b, --read-at ANGLE=L,a,b or "
                 "--read-file FILE"
             )
@@ -107,17 +108,16 @@ class CardOptions:
 
     readings_left: Annotated[
         int | None,
-        typer.Option(
+        Option(
             "--looks",
-            min=0,
-            max=3,
+            type=click.IntRange(0, 3),
             help="The panel is a card still in the booth, and may be read so often again: say what "
             "to lay on it next.",
         ),
     ] = None
     stage: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             "--stage",
             help="An earlier reading of that card: all coats then, and L,a,b, such as "
             "2@9:1=40,20,10; again for the next.",
@@ -126,22 +126,25 @@ class CardOptions:
     ] = None
     minutes: Annotated[
         float | None,
-        typer.Option("--minutes", min=0.0, help="From its last coat to its reading."),
+        Option("--minutes", help="From its last coat to its reading."),
     ] = None
     cup_ml: Annotated[
-        float | None, typer.Option("--cup-ml", min=1.0, help="What is left in its cup.")
+        float | None,
+        Option("--cup-ml", type=click.FloatRange(1.0), help="What is left in its cup."),
     ] = None
-    sure: Annotated[
-        bool, typer.Option("--sure", help="Its readings were taken again, and are so.")
-    ] = False
+    sure: Annotated[bool, Option("--sure", help="Its readings were taken again, and are so.")] = (
+        False
+    )
 
     def __post_init__(self) -> None:
         given = self.stage or self.cup_ml is not None or self.minutes is not None or self.sure
         if self.readings_left is None and given:
-            raise typer.BadParameter(
+            raise click.BadParameter(
                 "--stage, --minutes, --cup-ml and --sure are of a card in progress: give --looks "
                 "too"
             )
+        if self.minutes is not None and not self.minutes >= 0.0:  # nan is no number of minutes
+            raise click.BadParameter(f"--minutes is 0 or more, not {self.minutes:g}")
 
     def of_archive(self, session: Session, code: str, clear: str) -> Sequence[Typed]:
         """Return a panel of the archive as such a card, one recipe with its readings a stage.
@@ -159,7 +162,7 @@ class CardOptions:
         from workbook.session.targets import reading_of_lab
 
         if not typed:
-            raise typer.BadParameter(
+            raise click.BadParameter(
                 "say which card is in progress: --ground, --colour, --schedule and --read, or "
                 "--tried CODE"
             )
@@ -170,7 +173,7 @@ class CardOptions:
             try:
                 light, red, yellow = (float(n) for n in numbers.replace(",", " ").split())
             except ValueError:
-                raise typer.BadParameter(
+                raise click.BadParameter(
                     f"an earlier reading is such as 2@9:1=40,20,10, not {text!r}"
                 ) from None
             read = panel.as_read(reading_of_lab((light, red, yellow), last[0].viewing))

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from workbook.cli.common import note
+from workbook.cli.options import Option
 
 if TYPE_CHECKING:
     from workbook.session import Session
@@ -23,11 +22,11 @@ class TodayOptions:
     """
 
     sprayer: Annotated[
-        str | None, typer.Option("--sprayer", help="Who sprays.  [default: who did last]")
+        str | None, Option("--sprayer", help="Who sprays.  [default: who did last]")
     ] = None
     lot: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             "--lot",
             help="Lot of a colour: cherry=L7, or L7 alone where the archive knows it; again for "
             "the next.  [default: the last]",
@@ -36,14 +35,14 @@ class TodayOptions:
     ] = None
     batch: Annotated[
         list[str] | None,
-        typer.Option("--batch", help="Batch of a ground, likewise.", metavar="GROUND=BATCH"),
+        Option("--batch", help="Batch of a ground, likewise.", metavar="GROUND=BATCH"),
     ] = None
     instrument: Annotated[
-        str | None, typer.Option("--instrument", help="What reads the panel.  [default: the last]")
+        str | None, Option("--instrument", help="What reads the panel.  [default: the last]")
     ] = None
     date: Annotated[
         str | None,
-        typer.Option("--date", help="The day of spraying.  [default: the last]", metavar="DATE"),
+        Option("--date", help="The day of spraying.  [default: the last]", metavar="DATE"),
     ] = None
 
     def tell(self, session: Session) -> None:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from workbook.cli.common import (
     ArchiveOption,
@@ -18,6 +18,7 @@ from workbook.cli.common import (
     show_json,
 )
 from workbook.cli.many import WorkersOptions
+from workbook.cli.options import Option
 from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def _fit(
     *,
     by: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             "--by",
             help="What to leave out: panel, recipe, ground, lot; again for the next.  [default: "
             "the first three]",
@@ -41,15 +42,13 @@ def _fit(
     ] = None,
     after: Annotated[
         str | None,
-        typer.Option(
-            "--after", help="Leave out what came after a day: 2026-05-31.", metavar="DATE"
-        ),
+        Option("--after", help="Leave out what came after a day: 2026-05-31.", metavar="DATE"),
     ] = None,
     folds: Annotated[
-        int, typer.Option(min=2, max=100, help="Parts that are left out in turn.")
+        int, Option(type=click.IntRange(2, 100), help="Parts that are left out in turn.")
     ] = 10,
     check: Annotated[
-        bool, typer.Option("--check/--no-check", help="Measure the fit on panels left out.")
+        bool, Option("--check/--no-check", help="Measure the fit on panels left out.")
     ] = True,
     workers: WorkersOptions,
     archive: ArchiveOption = "panels.db",
@@ -62,7 +61,7 @@ def _fit(
     """
     wanted = listed(by) or ([] if after else list(_USUAL))
     if not set(wanted) <= {*_USUAL, "lot"}:
-        raise typer.BadParameter(f"leave out {', '.join(_USUAL)} or lot")
+        raise click.BadParameter(f"leave out {', '.join(_USUAL)} or lot")
     from workbook.session import Session
     from workbook.session.back import date_of
 
@@ -102,13 +101,13 @@ def _audit(
     *,
     fix: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             "--fix", help="Put the finding of this key right; again for the next.", metavar="KEY"
         ),
     ] = None,
     ignore: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             "--ignore", help="Set the finding of this key aside; again for the next.", metavar="KEY"
         ),
     ] = None,
@@ -123,7 +122,7 @@ def _audit(
     takes it back.
     """
     if fix and ignore:
-        raise typer.BadParameter("give --fix or --ignore, not both")
+        raise click.BadParameter("give --fix or --ignore, not both")
     from workbook.cli.printing import wrapped
     from workbook.session import Session
     from workbook.session.auditing import finding_text, findings_of, fix_findings

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
+import click
 
 from workbook.cli.common import FileOptions, LabOption, LightOptions, listed, note
+from workbook.cli.options import Option
 
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
@@ -38,7 +39,7 @@ class SampleOptions:
     lab: LabOption = None
     lab_at: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             "--lab-at",
             help="Instead of --lab, the colour at one angle: 45as15=40,-20,10; again for the next "
             "makes a target that is met at all of them.",
@@ -47,7 +48,7 @@ class SampleOptions:
     ] = None
     reading: Annotated[
         str | None,
-        typer.Option(
+        Option(
             "--reading",
             help="File with the target's reading, or a photograph of it beside a chart; rows "
             "at several angles (45as15, 45as110) make a target that is met at all of them.",
@@ -56,7 +57,7 @@ class SampleOptions:
     ] = None
     sample: Annotated[
         str | None,
-        typer.Option("--sample", help="Which sample in that file, where it has several."),
+        Option("--sample", help="Which sample in that file, where it has several."),
     ] = None
 
     @property
@@ -82,7 +83,7 @@ class SampleOptions:
         from workbook.session.targets import angles_of_file, angles_of_panel, reading_of_lab
 
         if sum(self._ways) != 1:
-            raise typer.BadParameter(
+            raise click.BadParameter(
                 "give one target: --lab L a b, --lab-at ANGLE=L,a,b, --reading FILE or --panel CODE"
             )
         if self.lab is not None:
@@ -110,7 +111,7 @@ def labs_at(given: list[str], light: LightOptions) -> tuple[Reading, ...]:
         except ValueError:
             lab = []
         if len(lab) != 3:
-            raise typer.BadParameter(
+            raise click.BadParameter(
                 f"a colour at an angle is such as 45as15=40,-20,10, not {text!r}"
             )
         rows.append((angle.strip(), lab))
@@ -126,7 +127,7 @@ class TargetOptions(SampleOptions):
 
     panel: Annotated[
         str | None,
-        typer.Option("--panel", help="A panel of the archive to match.", metavar="CODE"),
+        Option("--panel", help="A panel of the archive to match.", metavar="CODE"),
     ] = None
 
     @property
@@ -144,14 +145,14 @@ class OrderOptions:
 
     tolerance: Annotated[
         float | None,
-        typer.Option(
+        Option(
             "--tolerance",
             help="Difference that passes, in ΔE00 or as --difference says.  [default: 1]",
         ),
     ] = None
     difference: Annotated[
         str | None,
-        typer.Option(
+        Option(
             "--difference",
             help="The difference that the order names: de00, cmc2:1 or cmc1:1.  [default: de00]",
             metavar="KIND",
@@ -159,7 +160,7 @@ class OrderOptions:
     ] = None
     box: Annotated[
         tuple[float, float, float] | None,
-        typer.Option(
+        Option(
             "--box",
             help="Instead of one number: the greatest ΔL*, Δa* and Δb* that pass, either way.",
             metavar="DL Da Db",
@@ -167,11 +168,11 @@ class OrderOptions:
     ] = None
     box_lch: Annotated[
         tuple[float, float, float] | None,
-        typer.Option("--box-lch", help="The same for ΔL*, ΔC* and ΔH*.", metavar="DL DC DH"),
+        Option("--box-lch", help="The same for ΔL*, ΔC* and ΔH*.", metavar="DL DC DH"),
     ] = None
     angle_weight: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             "--angle-weight",
             help="How often a difference counts at one of the target's angles: 45as15=2; again "
             "for the next.  [default: 1 each]",
@@ -191,7 +192,7 @@ class OrderOptions:
         from workbook.session.order import tolerance_of
 
         if self.box is not None and self.box_lch is not None:
-            raise typer.BadParameter(
+            raise click.BadParameter(
                 "give --box or --box-lch, not both: an order names one of them"
             )
         sides = self.box or self.box_lch
@@ -201,7 +202,7 @@ class OrderOptions:
         name = "box" if self.box is not None else "box-lch"
         for option, given in (("--tolerance", self.tolerance), ("--difference", self.difference)):
             if given is not None:
-                raise typer.BadParameter(
+                raise click.BadParameter(
                     f"--{name} says what passes on each axis, {option} says it in one number: give "
                     "the one that the order names"
                 )
@@ -216,9 +217,9 @@ class OrderOptions:
             except ValueError:
                 sign = ""
             if not (sign and name):
-                raise typer.BadParameter(f"a weight is such as 45as15=2, not {text!r}")
+                raise click.BadParameter(f"a weight is such as 45as15=2, not {text!r}")
             if name in found:
-                raise typer.BadParameter(f"{name} has two weights")
+                raise click.BadParameter(f"{name} has two weights")
             found[name] = weight
         return found
 
@@ -232,21 +233,21 @@ class ShelfOptions:
 
     grounds: Annotated[
         list[str] | None,
-        typer.Option("--grounds", help="Only these grounds: 'silver, pale gold'.", metavar="NAMES"),
+        Option("--grounds", help="Only these grounds: 'silver, pale gold'.", metavar="NAMES"),
     ] = None
     colours: Annotated[
-        list[str] | None, typer.Option("--colours", help="Only these colours.", metavar="NAMES")
+        list[str] | None, Option("--colours", help="Only these colours.", metavar="NAMES")
     ] = None
     max_coats: Annotated[
-        int | None, typer.Option("--max-coats", help="Most coats of colour.  [default: 6]")
+        int | None, Option("--max-coats", help="Most coats of colour.  [default: 6]")
     ] = None
     min_ratio: Annotated[
         str | None,
-        typer.Option("--min-ratio", help="One end of the mix ratio, such as 2:1.", metavar="RATIO"),
+        Option("--min-ratio", help="One end of the mix ratio, such as 2:1.", metavar="RATIO"),
     ] = None
     max_ratio: Annotated[
         str | None,
-        typer.Option("--max-ratio", help="The other end, such as 10:1.", metavar="RATIO"),
+        Option("--max-ratio", help="The other end, such as 10:1.", metavar="RATIO"),
     ] = None
 
     def limits(self) -> dict[str, Any]:
@@ -265,43 +266,41 @@ class SearchOptions(ShelfOptions):
     """
 
     min_coats: Annotated[
-        int | None, typer.Option("--min-coats", help="Fewest coats of colour.  [default: 1]")
+        int | None, Option("--min-coats", help="Fewest coats of colour.  [default: 1]")
     ] = None
     ratio_step: Annotated[
         float | None,
-        typer.Option("--ratio-step", help="Parts of carrier a cup can tell apart.  [default: 0.5]"),
+        Option("--ratio-step", help="Parts of carrier a cup can tell apart.  [default: 0.5]"),
     ] = None
     blends: Annotated[
         bool | None,
-        typer.Option("--blends/--no-blends", help="Two colours in a pot.  [default: blends]"),
+        Option("--blends/--no-blends", help="Two colours in a pot.  [default: blends]"),
     ] = None
     step_ups: Annotated[
         bool | None,
-        typer.Option(
-            "--step-ups/--no-step-ups", help="A stronger ratio later on.  [default: step-ups]"
-        ),
+        Option("--step-ups/--no-step-ups", help="A stronger ratio later on.  [default: step-ups]"),
     ] = None
     ground_blends: Annotated[
         bool | None,
-        typer.Option(
+        Option(
             "--ground-blends/--no-ground-blends",
             help="Grounds mixed of two.  [default: ground-blends]",
         ),
     ] = None
     layers: Annotated[
         bool | None,
-        typer.Option(
+        Option(
             "--layers/--no-layers",
             help="One neat colour over another, each from a pot of its own.  [default: no-layers]",
         ),
     ] = None
     clear: Annotated[
         str | None,
-        typer.Option(help="Clear coat: yes, no or a name.  [default: as the archive mostly has]"),
+        Option(help="Clear coat: yes, no or a name.  [default: as the archive mostly has]"),
     ] = None
     max_unevenness: Annotated[
         float | None,
-        typer.Option(
+        Option(
             "--max-unevenness",
             help="Most that 10 percent more or less film may show, in ΔE00 or as --difference "
             "says, at every angle; for this search, not remembered.",
@@ -313,15 +312,15 @@ class SearchOptions(ShelfOptions):
 class KeptOptions:
     """Limits that are kept with the archive, and what its paint shelf has enough of."""
 
-    remember: Annotated[
-        bool, typer.Option("--remember", help="Keep these limits with the archive.")
-    ] = False
+    remember: Annotated[bool, Option("--remember", help="Keep these limits with the archive.")] = (
+        False
+    )
     forget: Annotated[
-        bool, typer.Option("--forget", help="Forget the limits kept with the archive first.")
+        bool, Option("--forget", help="Forget the limits kept with the archive first.")
     ] = False
     in_stock: Annotated[
         tuple[str, str] | None,
-        typer.Option(
+        Option(
             help="Only what the shelf has paint for: an area or a usual job, and what a coat takes "
             "on a square metre, such as --in-stock door '60 ml'; of what is not listed there is "
             "enough.",
