@@ -71,12 +71,21 @@ class State:
     turned: Array  # (n, c), the doses, each step's times how far its ratio turns the hue
     by_turned: Array  # (n, 4, c), and their derivatives
     turn: Array  # (c, b), how much more of each wavelength is absorbed, were all gathered
+    lays: Array  # (n, e), how much each thing that lays more or less film has a say
     weight: Array  # (n, g), of each ground
-    ground: Array  # (n, g, b), logarithm of each ground's reflectance
+    log_ground: Array  # (q g, b), logarithm of each ground's reflectance in each geometry
+    place: NDArray[np.intp]  # (n,), the geometry
+    batch: Array  # (n, g), what the batch of each ground adds to it
     mixed: Array  # (n, b), and of the blend's
     absorbance: Array  # (n, b), A
     k2: Array  # (n, 1), internal reflectance of the surface
     gain: Array  # (n, b), by which more of it is read
+
+    @property
+    def ground(self) -> Array:
+        """Logarithm of each ground's reflectance; shape (n, g, b)."""
+        each = self.log_ground.reshape(-1, self.weight.shape[1], self.log_ground.shape[1])
+        return np.asarray(each[self.place] + self.batch[:, :, None], float)
 
     @property
     def if_diffuse(self) -> Array:
@@ -86,7 +95,7 @@ class State:
 
     def take(self, rows: NDArray[np.intp]) -> State:
         """Return some of the rows."""
-        shared = ("absorption", "scattering", "turn")
+        shared = ("absorption", "scattering", "turn", "log_ground")
         return State(**{k: v if k in shared else v[rows] for k, v in self.__dict__.items()})
 
 
@@ -174,9 +183,15 @@ class FilmLaw:
         span = slice(self.slices["sprayer"].start, self.slices["drift"].stop)
         return span, np.vstack([sprayers, self._lots, days])
 
+    @cached_property
+    def _shared(self) -> dict[str, NDArray[np.intp]]:
+        """Where each kind of what is shared stands in the vocabulary."""
+        kinds = np.array([key[0] for key in self.words.shared], np.str_)
+        return {kind: np.flatnonzero(kinds == kind) for kind in SHARED}
+
     def sharing(self, t: RecipeTable, kind: str) -> Array:
         """Return which of a kind of what is shared each row has, (n, e)."""
-        return t.shared[:, [key[0] == kind for key in self.words.shared]]
+        return t.shared[:, self._shared[kind]]
 
     def strange(self, t: RecipeTable, kind: str) -> NDArray[np.bool_]:
         """Return which rows have something of a kind that the fit has not seen, (n,)."""
@@ -195,12 +210,12 @@ class FilmLaw:
         return np.hstack([*known, motion(t.time)] if self.words.days else known)
 
     def spectra(self, z: Array) -> tuple[Array, Array, Array]:
-        """Return log reflectance of the grounds (q, g, b), absorption and scattering (c, b)."""
+        """Return log reflectance of the grounds (q g, b), absorption and scattering (c, b)."""
         p, g, c = self.priors, len(self.words.grounds), len(self.words.colours)
         base = p.ground_level + self._take(z, "ground", g) + self._take(z, "ground wave", g)
         angles = max(len(self.words.geometries) - 1, 0)
         extra = self._take(z, "geometry", angles * g).reshape(angles, g, base.shape[1])
-        log_ground = np.concatenate([base[None], base + extra])
+        log_ground = np.concatenate([base[None], base + extra]).reshape(-1, base.shape[1])
         level = p.colour_level + self._take(z, "colour", c) + self._take(z, "colour wave", c)
         scattering = p.scatter * np.exp(np.clip(self._take(z, "scatter", c), -8.0, 4.0))
         return log_ground, np.exp(np.minimum(level, 4.0)), scattering
@@ -214,7 +229,7 @@ class FilmLaw:
         curves = self.curves[name]
         return np.asarray(z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T, float)
 
-    def _doses(self, z: Array, t: RecipeTable) -> tuple[Array, Array, Array]:
+    def _doses(self, z: Array, t: RecipeTable, lays: Array) -> tuple[Array, Array, Array]:
         """Doses by step, (n, c, s), and derivatives of their sums, plain and turned, (n, 4, c)."""
         p = self.priors
         slope, bend, first, later = z[self.slices["dose"]]
@@ -225,7 +240,7 @@ class FilmLaw:
             + p.later_sd * later * t.logk
         )
         film, acts = self._film
-        laid = t.path[:, None] * np.exp((self._lays(t) * z[film]) @ acts)
+        laid = t.path[:, None] * np.exp((lays * z[film]) @ acts)
         line, curve = _bent(t.bend, 2.0 * p.bend_sd * bend)
         bent = rise[None, :, None] * line[:, None, :]
         h = np.exp(np.clip(bent, -12.0, 6.0)) * t.colour_share.swapaxes(1, 2) * laid[:, :, None]
@@ -257,13 +272,20 @@ class FilmLaw:
         return share
 
     def _ground(self, z: Array, t: RecipeTable, log_ground: Array) -> tuple[Array, Array, Array]:
+        """Weight of each ground, what its batch adds, and the logarithm of their blend."""
         strength = t.ground_share * np.exp(0.7 * z[self.slices["hiding"]])
         weight = strength / strength.sum(axis=1, keepdims=True)
         batch = (self.sharing(t, "batch") * z[self.slices["batch"]]) @ self._batches
-        ground = log_ground[np.maximum(t.geometry, 0)] + batch[:, :, None]
-        ladder = self._take(z, "ladder", 2 * len(self.words.pairs))
-        mixed = np.einsum("ng,ngb->nb", weight, ground) + self._ladder_shares(t) @ ladder
-        return weight, ground, mixed
+        mixed = self._by_geometry(weight, t) @ log_ground
+        mixed += (weight * batch).sum(axis=1, keepdims=True)
+        mixed += self._ladder_shares(t) @ self._take(z, "ladder", 2 * len(self.words.pairs))
+        return weight, batch, mixed
+
+    def _by_geometry(self, weight: Array, t: RecipeTable) -> Array:
+        """Spread what each ground has (n, g) over the geometries, 0 in others; shape (n, q g)."""
+        places = np.arange(max(len(self.words.geometries), 1))
+        member = np.maximum(t.geometry, 0)[:, None] == places
+        return np.asarray((member[:, :, None] * weight[:, None, :]).reshape(len(t), -1), float)
 
     def _ladder_shares(self, t: RecipeTable) -> Array:
         a, b = np.array(self.words.pairs, np.intp).reshape(-1, 2).T
@@ -274,8 +296,9 @@ class FilmLaw:
     def evaluate(self, z: Array, t: RecipeTable) -> State:
         """Evaluate the law."""
         log_ground, absorption, scattering = self.spectra(z)
-        weight, ground, mixed = self._ground(z, t, log_ground)
-        steps, by_dose, by_turned = self._doses(z, t)
+        weight, batch, mixed = self._ground(z, t, log_ground)
+        lays = self._lays(t)
+        steps, by_dose, by_turned = self._doses(z, t, lays)
         dose, turned = steps.sum(axis=2), (steps * t.turn).sum(axis=2)
         turn = self._take(z, "turn", len(absorption))
         a, s = dose @ absorption + turned @ (turn * absorption), dose @ scattering
@@ -325,8 +348,11 @@ class FilmLaw:
             turned=turned,
             by_turned=by_turned,
             turn=turn,
+            lays=lays,
             weight=weight,
-            ground=ground,
+            log_ground=log_ground,
+            place=np.maximum(t.geometry, 0),
+            batch=batch,
             mixed=mixed,
             absorbance=a,
             k2=k2,
@@ -346,18 +372,21 @@ class FilmLaw:
             full = scale[:, None, :, None] * block[:, :, None, :]
             out[:, :, at[name]] = full.reshape(n, k, -1)
 
+        def carry(name: str, by: Array, spectra: Array, amount: Array) -> None:
+            # by (n, k, b) times spectra (c, b) times an amount (n, c) of each of c colours.
+            curves = spectra.T[:, :, None] * self.curves[name][:, None, :]
+            each = (by @ curves.reshape(len(curves), -1)).reshape(n, k, *curves.shape[1:])
+            out[:, :, at[name]] += (each * amount[:, None, :, None]).reshape(n, k, -1)
+
         fill("ground", s.weight, by_ground @ self.curves["ground"])
         fill("ground wave", s.weight, by_ground @ self.curves["ground wave"])
-        angles = np.arange(1, max(len(self.words.geometries), 1))
-        member = (t.geometry[:, None] == angles).astype(float)
-        owners = (member[:, :, None] * s.weight[:, None, :]).reshape(n, -1)
+        owners = self._by_geometry(s.weight, t)[:, s.weight.shape[1] :]
         fill("geometry", owners, by_ground @ self.curves["geometry"])
         fill("ladder", self._ladder_shares(t), by_ground @ self.curves["ladder"])
         if self.words.pairs:
-            plain = np.einsum("ng,ngb->nb", s.weight, s.ground)
-            gaps = np.einsum("nkb,ngb->nkg", by_ground, s.ground - plain[:, None, :])
-            own_k2 = z[at["own k2"]]
-            gaps += by_k2[:, :, None] * (own_k2 - (s.weight @ own_k2)[:, None])[:, None, :]
+            worth = by_ground @ s.ground.transpose(0, 2, 1)
+            worth += by_k2[:, :, None] * z[at["own k2"]]
+            gaps = worth - worth @ s.weight[:, :, None]
             out[:, :, at["hiding"]] = 0.7 * s.weight[:, None, :] * gaps
         by_a = m * s.by_absorbance[:, None, :]
         by_s = m * s.by_scatter[:, None, :]
@@ -365,20 +394,11 @@ class FilmLaw:
         dosed = by_a @ s.absorption.T + by_s @ s.scattering.T
         turns = by_a @ (s.turn * s.absorption).T
         by_colour = dosed * s.dose[:, None, :] + turns * s.turned[:, None, :]
-        waves, level = self.curves["colour wave"], self.curves["colour"]
-        for c in range(len(self.words.colours)):
-            rate = s.turned[:, c, None] * s.absorption[c]
-            start = at["turn"].start + 2 * c
-            out[:, :, start : start + 2] = (by_a * rate[:, None, :]) @ self.curves["turn"]
-            rate = s.dose[:, c, None] * s.absorption[c] + rate * s.turn[c]
-            weighted = by_a * rate[:, None, :]
-            v = waves.shape[1]
-            start = at["colour wave"].start + c * v
-            out[:, :, start : start + v] = weighted @ waves
-            out[:, :, at["colour"].start + c] = weighted @ level[:, 0]
-            weighted = by_s * (s.dose[:, c, None] * s.scattering[c])[:, None, :]
-            start = at["scatter"].start + 2 * c
-            out[:, :, start : start + 2] = weighted @ self.curves["scatter"]
+        for name in ("colour", "colour wave"):
+            carry(name, by_a, s.absorption, s.dose)
+            carry(name, by_a, s.turn * s.absorption, s.turned)
+        carry("turn", by_a, s.absorption, s.turned)
+        carry("scatter", by_s, s.scattering, s.dose)
         by_slope = dosed * s.by_dose[:, None, 0] + turns * s.by_turned[:, None, 0]
         out[:, :, at["own slope"]] = by_slope * (p.own_slope_sd / p.slope_sd)
         out[:, :, at["dose"]] = np.einsum("nkc,ndc->nkd", dosed, s.by_dose)
@@ -392,7 +412,7 @@ class FilmLaw:
         out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
         out[:, :, surface + 4] = by_haze * t.cleared[:, None]
         film, acts = self._film
-        out[:, :, film] = self._lays(t)[:, None, :] * (by_colour @ acts.T)
+        out[:, :, film] = s.lays[:, None, :] * (by_colour @ acts.T)
         by_level = by_ground.sum(axis=2)
         batches = self.sharing(t, "batch") * (s.weight @ self._batches.T)
         out[:, :, at["batch"]] = by_level[:, :, None] * batches[:, None, :]

@@ -32,11 +32,13 @@ def library_part(
 ) -> tuple[Array, Array, Array]:
     """The library's share (n,), its way from the law's Lab (n, 3), and its variance (n, 3)."""
     share, (gap, variance) = np.zeros(len(table)), np.zeros((2, len(table), 3))
+    if model.library_ is None:
+        return share, gap, variance
     kinds = model.experience_.kinds(table)
     odd = unusual_rows(model.unusual_, table, model.words_)
     doubt = np.where(odd, 0.0, model.stack_.doubt[kinds])
     rows = np.flatnonzero(np.isfinite(doubt))
-    if model.library_ is None or not len(rows):
+    if not len(rows):
         return share, gap, variance
     fit, some = model.fitted_, table.take(rows)
     _, known, own = law_at(fit, some, lambda seen: lab_of(seen, *light))
