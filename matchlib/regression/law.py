@@ -324,7 +324,7 @@ class FilmLaw:
         haze = np.where(uncleared, bloom, leak)
         scale = np.exp(self._own(z, t, "instrument"))
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * scale
-        safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, _most(k2)))
+        safe = np.minimum(inner, np.where(t.aspecular[:, None], np.inf, _most(k2)))
         pole = 1.0 - k2 * safe
         slope = gain * (1.0 - EXTERNAL_K1) * (1.0 - k2) / pole**2
         # Beyond the largest it goes on along its tangent, so that a step too far finds back.
