@@ -28,7 +28,7 @@ from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions, with_ties
 from matchlib.suggest.scan import scan
 from matchlib.suggest.score import Scores, scores
-from matchlib.suggest.space import Schedules, Space
+from matchlib.suggest.space import Space
 from matchlib.suggest.words import PastRecipes, doubtful, why, why_not
 from matchlib.target import Target
 
@@ -36,6 +36,7 @@ __all__ = ["PREFERENCE", "suggest"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Single = NDArray[np.float32]
 
 PREFERENCE = {
     **{"blend": 0.12, "mixed ground": 0.10, "step-up": 0.15, "layers": 0.25, "coat": 0.02},
@@ -169,9 +170,30 @@ class _Search:
                 got="none, with this stock and pot size",
                 remedy="allow a larger pot, weaker ratios or fewer coats, or check the stock.",
             )
-        picks, squares = _best_by_coats(scans, self.space.schedules)
-        # Each combination keeps its own best, so that a crowded one does not push the others out.
+        picks, squares = self._best_by_coats(scans)
         return picks.take(self._spread(picks, squares, _SCANNED, _PER_COATS))
+
+    def _best_by_coats(self, scans: Sequence[tuple[Ints, Single]]) -> tuple[Picks, Array]:
+        """The best of every combination and number of coats, of one ratio and of two apart."""
+        # Each combination keeps its own best, so that a crowded one does not push the others out.
+        alike: dict[tuple[int, bytes], list[int]] = {}
+        for p, (rows, _) in enumerate(scans):
+            alike.setdefault((int(self.pot_kind[p]), rows.tobytes()), []).append(p)
+        kinds = [np.flatnonzero(self.ground_kind == kind) for kind in np.unique(self.ground_kind)]
+        places, squares = [], []
+        for pots in alike.values():
+            rows, every = scans[pots[0]][0], np.stack([scans[p][1] for p in pots])
+            if not len(rows):  # of what is in stock no schedule of these pots can be sprayed
+                continue
+            starts = np.flatnonzero(np.diff(self.space.schedules.kind[rows], prepend=-1))
+            for at in np.split(np.arange(len(rows)), starts[1:]):  # those of a kind lie together
+                for grounds in kinds:
+                    out = every[:, grounds, at[0] : at[-1] + 1].ravel()
+                    near = np.argpartition(out, min(_PER_COATS, len(out)) - 1)[:_PER_COATS]
+                    pot, ground, row = np.unravel_index(near, (len(pots), len(grounds), len(at)))
+                    places.append([grounds[ground], np.array(pots)[pot], rows[at[row]]])
+                    squares.append(out[near])
+        return Picks(*np.concatenate(places, axis=1)), np.concatenate(squares).astype(float)
 
     def _spread(self, picks: Picks, cost: Array, most: int, each: int) -> Ints:
         """Best first, at most so many of a combination, number of coats, and one ratio or two."""
@@ -388,32 +410,6 @@ class _Search:
                 "allow smaller steps of ratio, or more parts of a blend."
             )
         return text
-
-
-def _best_by_coats(
-    scans: Sequence[tuple[Ints, NDArray[np.float32]]], schedules: Schedules
-) -> tuple[Picks, Array]:
-    """The best of every number of coats, of one ratio and of two apart: where, and how far."""
-    alike: dict[bytes, list[int]] = {}
-    for p, (rows, _) in enumerate(scans):
-        alike.setdefault(rows.tobytes(), []).append(p)
-    places, squares = [], []
-    for pots in alike.values():
-        rows = scans[pots[0]][0]
-        if not len(rows):  # of what is in stock no schedule of these pots can be sprayed
-            continue
-        starts = np.flatnonzero(np.diff(schedules.kind[rows], prepend=-1))
-        for at in np.split(np.arange(len(rows)), starts[1:]):  # those of a kind lie together
-            most = min(_PER_COATS, len(at))
-            out = np.stack([scans[p][1][:, at[0] : at[-1] + 1] for p in pots])
-            near = np.argpartition(out, most - 1, axis=2)[:, :, :most]
-            ground, pot = np.arange(out.shape[1])[:, None], np.array(pots)[:, None, None]
-            each = np.broadcast_arrays(ground, pot, rows[at[near]])
-            places.append(np.stack(each).reshape(3, -1))
-            squares.append(np.take_along_axis(out, near, axis=2).ravel())
-    every, square = np.concatenate(places, axis=1), np.concatenate(squares)
-    order = np.argsort(every[1], kind="stable")
-    return Picks(*every[:, order]), square[order].astype(float)
 
 
 def _combination(recipe: Recipe) -> Hashable:
