@@ -14,8 +14,9 @@ import numpy as np
 from sklearn.model_selection import GroupKFold
 
 from matchlib.domain import Panel
+from matchlib.linear import together
 from matchlib.regression import FilmPredictor
-from matchlib.tails import region
+from matchlib.tails import PANELS, region
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import LAYOUTS, Layouts
 from tests.benchmarks.lightlab import Array, delta_e
@@ -25,6 +26,8 @@ from tests.benchmarks.rivals import RIVALS
 __all__ = ["LEVELS", "Score", "archive_of", "estimators", "evaluate", "splits"]
 
 LEVELS = (0.5, 0.8, 0.9, 0.95)
+DRAWS = 500
+"""Misses drawn from what is stated, to tell what chance alone makes of the worst shop."""
 UNSEEN = ("blend", "step-up", "ground blend", "fresh")
 SPLITS = (
     "panel",
@@ -71,6 +74,7 @@ class Score:
     errors: list[Array] = field(default_factory=list)
     clean: list[Array] = field(default_factory=list)
     distances: list[Array] = field(default_factory=list)
+    drawn: list[Array] = field(default_factory=list)  # (DRAWS, 4), held were all as stated [-]
     floors: list[float] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
 
@@ -98,18 +102,18 @@ class Score:
     def extremes(self) -> tuple[str, str]:
         """Fewest that one shop's 90 % region holds, and most that one's 50 % region holds.
 
-        In brackets what counting alone makes of right regions: the median fewest, or most, of as
-        many shops of as many panels.
+        In brackets what chance alone makes of regions that are right: the median fewest, or most,
+        of as many shops of such panels, which miss together as far as is stated.
         """
-        some = [d for d in self.distances if len(d) >= 10]
+        some = [i for i, d in enumerate(self.distances) if len(d) >= 10]
         if not some:
             return "–", "–"
-        shops = np.array([np.mean(d <= 1.0, axis=0) for d in some])
-        sizes, draw = [len(d) for d in some], np.random.default_rng(0)
-        few, many = (draw.binomial(sizes, p, (4000, len(some))) / sizes for p in (0.9, 0.5))
+        shops = np.array([np.mean(self.distances[i] <= 1.0, axis=0) for i in some])
+        drawn = np.array([self.drawn[i] for i in some])
+        few, many = drawn[:, :, 2].min(axis=0), drawn[:, :, 0].max(axis=0)
         return (
-            f"{shops[:, 2].min():.0%} ({np.median(few.min(axis=1)):.0%})",
-            f"{shops[:, 0].max():.0%} ({np.median(many.max(axis=1)):.0%})",
+            f"{shops[:, 2].min():.0%} ({np.median(few):.0%})",
+            f"{shops[:, 0].max():.0%} ({np.median(many):.0%})",
         )
 
 
@@ -170,6 +174,33 @@ def _fit(make: Callable[[], Any], train: Sequence[Panel]) -> tuple[Any, float]:
     return model, time.perf_counter() - begun
 
 
+def _drawn(model: Any, test: Sequence[Panel], rng: np.random.Generator) -> Array:
+    """How many of the panels lie inside, (DRAWS, 4), were all as it is stated."""
+    if not isinstance(model, FilmPredictor):
+        return rng.binomial(len(test), LEVELS, (DRAWS, len(LEVELS))).astype(float)
+    # What is not known of the law is one thing for all of them, and so is how well it is known.
+    it = together(model, [p.recipe for p in test], [test[0].readings[0].viewing])
+    said, kinds = it.prediction, model.reach([p.recipe for p in test])
+    inside = np.empty((DRAWS, len(LEVELS)))
+    edges = region(LEVELS, said.dof[:, None])
+    inverse = np.linalg.inv(said.covariance)
+    root = np.linalg.cholesky(it.covariance + 1e-12 * np.eye(len(it.covariance)))
+    own = np.linalg.cholesky(said.spray + said.reading)
+    for i in range(DRAWS):
+        far = _scale(rng, model.stack_.dof)[kinds]
+        miss = far[:, None] * (it.slope @ (root @ rng.normal(size=len(root))))
+        apart = _scale(rng, np.full(len(test), PANELS))
+        miss += apart[:, None] * (own @ rng.normal(size=(len(test), 3, 1)))[..., 0]
+        squared = np.einsum("ni,nij,nj->n", miss, inverse, miss)
+        inside[i] = (squared[:, None] <= edges).sum(axis=0)
+    return inside
+
+
+def _scale(rng: np.random.Generator, dof: Array) -> Array:
+    """By how much a spread that was learnt from few is wider, or narrower; its mean square is 1."""
+    return np.sqrt((dof - 2.0) / rng.chisquare(dof))
+
+
 def _try(model: Any, shop: Layouts, test: Sequence[Panel]) -> tuple[Array, Array, Array | None]:
     X, _ = to_frame(test, log=True)
     read = labs(test)
@@ -217,7 +248,8 @@ def evaluate(
                 pairs = [pairs[i] for i in drawn]
             for name, make in makers.items():
                 score = scores.setdefault((kind, name), Score())
-                errors, clean, distances = [], [], []
+                errors, clean, distances, drawn = [], [], [], []
+                luck = np.random.default_rng([seed, 53])
                 for train, test in pairs:
                     whole = kind in UNSEEN  # of which one fit serves them all
                     model, seconds = (whole and fitted.get(name)) or _fit(make, train)
@@ -229,11 +261,13 @@ def evaluate(
                     score.seconds.append(seconds)
                     if d2 is not None:
                         distances.append(d2)
+                        drawn.append(_drawn(model, test, luck))
                 score.errors.append(np.concatenate(errors))
                 score.clean.append(np.concatenate(clean))
                 score.floors.append(floor)
                 if distances:
                     score.distances.append(np.concatenate(distances))
+                    score.drawn.append(np.sum(drawn, axis=0) / len(score.distances[-1]))
     return scores
 
 
