@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -15,7 +16,7 @@ from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, t
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
 from matchlib.sample import ANY_FILM, ONE_POT, origins
-from matchlib.steering.lookahead import CoatsSprayed, Lookahead
+from matchlib.steering.lookahead import LEAST, CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion
@@ -31,8 +32,11 @@ HOPELESS = 0.05
 SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
 """Of the strength of the whole, at which a card may be read first."""
 
-GRID = 20
-"""Strengths between half and one and a quarter of the whole that may come to lie on the card."""
+GRID = 14
+"""Strengths about that of the whole that may come to lie on a card."""
+
+ABOUT = 0.75, 1.3
+"""The least and the most of them, as shares of the whole's."""
 
 LIKELY_POT = 0.1
 """Share from which it is thought of that the sample is of a pot [-]."""
@@ -137,12 +141,14 @@ class Approach:
         blind = (candidate.probability,)
         if not starts:
             return cls(shop, candidate, starts, None, None, None, (), blind)
-        shares = np.geomspace(0.55, 1.3, GRID)
-        recipes, views = [*starts, *_films(about or candidate.recipe, shares)], shop.views
+        # How a film looks depends on the ratios that it was sprayed at, not on its strength alone.
+        built = [_built(start, about or candidate.recipe, shop.limits) for start in starts]
+        recipes, views = [*starts, *(film for each in built for film in each)], shop.views
+        begins = [*range(len(starts)), *(i for i, each in enumerate(built) for _ in each)]
         card = Card.of(shop.belief, about=shop.seen(candidate.recipe), viewings=views)
         seen = [shop.seen(r) for r in recipes]
         judged, read = card.ahead([(recipes, "spectrophotometer"), (seen, shop.source)], views)
-        ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read)
+        ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read, begins=begins)
         return cls(shop, candidate, starts, card, read, ahead, tuple(range(len(starts))), blind)
 
     def with_readings(self, readings: int) -> Approach:
@@ -260,6 +266,23 @@ def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:
     # A reading that tells little is not worth coming from far: then the whole is read.
     found[whole.schedule] = None
     return [replace(whole, schedule=s) for s in found]
+
+
+def _built(start: Recipe, whole: Recipe, limits: Limits) -> list[Recipe]:
+    """What a start may become: the coats that the whole has more, at ratios to be chosen then."""
+    if start.schedule is None or whole.schedule is None:
+        return []
+    begun, wanted = start.schedule, whole.schedule
+    richest = max(float(ratio.fraction) for ratio in (*limits.ratios(), wanted.steps[0].ratio))
+    made = []
+    for strength in wanted.strength * np.geomspace(*ABOUT, GRID):
+        more = strength - begun.strength
+        coats = max(wanted.coats - begun.coats, math.ceil(more / richest), 1)
+        if more >= LEAST * coats:
+            ratio = MixRatio.of_fraction(more / coats, step=0.01)
+            steps = (*begun.steps, CoatStep(coats, ratio))
+            made.append(replace(whole, schedule=CoatSchedule(steps)))
+    return made
 
 
 def _films(whole: Recipe, shares: Array) -> list[Recipe]:

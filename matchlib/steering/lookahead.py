@@ -78,6 +78,7 @@ class Believed:
 class Lookahead:
     """What may lie on a card, t recipes, each judged by d numbers and read by r."""
 
+    begins: NDArray[np.intp]  # (t,), which coats it begins with: only those are built on by it
     strength: Array  # (t,), of the whole [coats of neat colour]
     coats: Array  # (t,), of the whole; what a stage adds is the difference
     judged: Array  # (t, d), expected when finished
@@ -103,6 +104,7 @@ class Lookahead:
         *,
         judged: Ahead,
         read: Ahead,
+        begins: Sequence[int] | None = None,
     ) -> Lookahead:
         """Return what may lie on a card, finished and as it is looked at."""
         least = 1e-12 * np.trace(card.covariance) * np.eye(len(card.covariance))
@@ -114,6 +116,7 @@ class Lookahead:
         whiten = np.linalg.solve(root.T, kept).T  # what was kept, from what is believed
         schedules = [r.schedule for r in recipes]
         return cls(
+            np.zeros(t, np.intp) if begins is None else np.array(begins, np.intp),
             np.array([x.strength if x else 0.0 for x in schedules]),
             np.array([x.coats if x else 0 for x in schedules]),
             np.moveaxis(judged.labs, 0, 1).reshape(t, d),
@@ -145,12 +148,11 @@ class Lookahead:
         if readings_ahead < 1:
             return last, last
         chance = last.copy()
-        order = np.argsort(self.strength, kind="stable")
-        rank = np.empty(len(order), int)
-        rank[order] = np.arange(len(order))
-        top = rank[last.argmax(axis=1)]
-        for t in range(len(self.strength)):
-            away = top - rank[t]
+        able = np.flatnonzero((last >= 0.0).any(axis=0))
+        order = able[np.argsort(self.strength[able], kind="stable")]
+        top = last[:, order].argmax(axis=1)
+        for rank, t in enumerate(order):
+            away = top - rank
             rows = np.flatnonzero((away >= 0) & (away <= LIGHTER) & (last[:, t] >= 0.0))
             if t == base or not len(rows):
                 continue
@@ -209,7 +211,8 @@ class Lookahead:
     def _passing(self, base: int, now: Believed) -> Array:
         """Chance (n, t) of passing if these coats are the last; -1 where they cannot be laid."""
         more = self.strength - self.strength[base]
-        rows = np.flatnonzero((np.arange(len(more)) == base) | (more >= LEAST * 0.999))
+        built = (self.begins == self.begins[base]) & (more >= LEAST * 0.999)
+        rows = np.flatnonzero((np.arange(len(more)) == base) | built)
         by = self._by(self.by_judged[rows], self.judged_film[rows], rows, now.laid)
         turned = by.transpose(0, 2, 1)
         lab = self.judged[rows, None] + now.mean @ turned
