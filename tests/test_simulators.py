@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
+from matchlib.regression import FilmRegressor
 from matchlib.tails import region
-from tests.benchmarks.accuracy import LEVELS, SPLITS, Score, splits
+from tests.benchmarks.accuracy import DRAWS, LEVELS, SPLITS, Score, _drawn, splits
 from tests.benchmarks.command import SIMULATORS
 from tests.benchmarks.layouts import WEAK
 from tests.benchmarks.lightlab import NM, delta_e
@@ -209,7 +210,8 @@ def test_coverage_counts_what_a_region_of_known_truth_must_hold():
     edges = region(LEVELS, np.inf)
     squared = rng.chisquare(3, 4000)[:, None]
     assert Score(distances=[squared / edges]).coverage() == pytest.approx(LEVELS, abs=0.02)
-    far = Score(distances=[squared / edges, 4 * squared / edges])
+    luck = np.tile(LEVELS, (2, 9, 1))
+    far = Score(distances=[squared / edges, 4 * squared / edges], drawn=list(luck))
     assert far.coverage()[2] < 0.9
     fewest, most = (float(v.split("%")[0]) / 100 for v in far.extremes())
     assert fewest < 0.7
@@ -217,14 +219,28 @@ def test_coverage_counts_what_a_region_of_known_truth_must_hold():
     assert far.between()[2] > 0.1
 
 
-def test_the_worst_of_many_shops_is_judged_by_what_counting_makes_of_right_ones():
-    squared = np.random.default_rng(1).chisquare(3, (20, 18))[:, :, None] / region(LEVELS, np.inf)
-    right = Score(distances=list(squared))
+def test_the_worst_of_many_shops_is_judged_by_what_chance_makes_of_right_ones():
+    rng = np.random.default_rng(1)
+    drawn = rng.binomial(18, LEVELS, (20, DRAWS, len(LEVELS))) / 18
+    squared = rng.chisquare(3, (20, 18))[:, :, None] / region(LEVELS, np.inf)
+    right = Score(distances=list(squared), drawn=list(drawn))
     for told, inside in zip(right.extremes(), (2, 0), strict=True):
-        found, counted = (float(v.strip("(%)")) / 100 for v in told.split())
-        assert found == pytest.approx(counted, abs=0.08)
-        assert abs(counted - LEVELS[inside]) > 0.1
+        found, chance = (float(v.strip("(%)")) / 100 for v in told.split())
+        assert found == pytest.approx(chance, abs=0.08)
+        assert abs(chance - LEVELS[inside]) > 0.1
     assert right.between()[2] == pytest.approx(np.sqrt(0.09 / 18 / 20), rel=0.5)
+
+
+def test_panels_of_a_pair_never_sprayed_miss_together(make):
+    booth = make(0)
+    train, test = next(splits("pair", booth, booth.archive(60, 0), 0))
+    model = FilmRegressor().fit(*to_frame(train))
+    far = replace(model.fitted_, covariance=9.0 * model.fitted_.covariance)
+    model.fitted_ = far  # so that what is not known of the pair outweighs what differs by panel
+    inside = _drawn(model, test, np.random.default_rng(0)) / len(test)
+    assert inside.mean(axis=0) == pytest.approx(LEVELS, abs=0.06)
+    alone = np.sqrt(np.multiply(LEVELS, np.subtract(1.0, LEVELS)) / len(test))
+    assert (inside.std(axis=0) > 1.1 * alone)[:2].all()
 
 
 def test_no_panel_is_in_training_and_test_at_once(make):
