@@ -131,9 +131,9 @@ TABLES = (
     ),
     Printed(
         "One card, of samples as they read",
-        "cards --shops 8 --first-seed 2 --targets 64 --samples "
+        "cards --shops 16 --first-seed 10 --targets 128 --samples "
         '--only "two looks,floor of two looks"',
-        "The same shops, and samples of them once sprayed and read, each with the film, the ground "
+        "Sixteen shops more, and samples of them once sprayed and read, each with the film, the ground "
         "and the reading that it happened to get: what a customer brings, and what the chance of "
         "the shelf's own is a chance of.",
     ),
