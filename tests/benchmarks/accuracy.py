@@ -291,6 +291,14 @@ def table(simulator: str, scores: dict[tuple[str, str], Score]) -> None:
             *(fewest, most),
             float(np.median(score.seconds)),
         )
+    held = [s for s in scores.values() if len(s.between())]
+    if held:
+        away = np.round(100 * np.abs(np.array([s.coverage() for s in held]) - LEVELS))
+        chance = 200 * np.array([s.between() for s in held])
+        print(
+            f"\nOf {away.size} shares inside, {(away <= 4).sum()} lie within 4 points of what is "
+            f"stated, {((away > 4) & (away <= chance)).sum()} more within two standard errors."
+        )
 
 
 def main(argv: Sequence[str] | None = None) -> None:
