@@ -55,26 +55,28 @@ TABLES = (
     Printed(
         "Panels left out",
         "accuracy --shops 20 --folds 2 --only film",
-        "Median ΔE00 between what was predicted and what was read, on panels, recipes, pairs and "
-        "grounds that the regression has not seen, and how many of them lie inside its 50, 80, 90 "
-        "and 95 % regions, with the standard error by how much shops differ. One panel differs "
-        "from its own recipe by the repeatability: that is the floor of the medians. That of the "
-        "worst shop stands in brackets: what chance makes of so many shops, were every region "
-        "right to the letter. Panels of one pair or one ground miss together, for what is not "
-        "known of it is one thing for all of them, so the worst of twenty lies far from the mean. "
-        "Two folds of each split are left out in each shop.\n\nIn `spray` regions over grounds and of "
-        "blends are too wide, for what physics cannot rule out is more than that simulator does. "
-        "In the booth regions of blends of colours are too wide, and those of stronger films, and "
-        "of blends of grounds never read, too narrow; the worst shops of pairs and of stronger films "
-        "lie 14 to 16 points under what chance makes of them. It is mostly a pigment that "
-        "scatters, over a solid black: over no other ground does its scatter show.\n\nTried and "
-        "not kept: light's way through the film, longer over grounds that send it to all sides "
-        "(Kubelka and Munk 1931), its size learnt. In eight booths it brought the 90 % regions of "
-        "pairs from 81 to 88 and of stronger films from 79 to 90, and the mean miss of pairs from "
-        "0.92 to 0.82, but three rows of measured papers got worse (inks on papers kept apart from "
-        "1.7 to 2.4): what is measured has the say. Nor a scatter as the square of a number, which "
-        "is no surer of none, nor a kind of reach for grounds lighter or darker than all others of "
-        "a colour: neither moved the worst shop.",
+        "Median ΔE00 between what was predicted and what was read, on panels, recipes, pairs "
+        "and grounds that the regression has not seen, and how many of them lie inside its "
+        "50, 80, 90 and 95 % regions, with the standard error by how much shops differ. One "
+        "panel differs from its own recipe by the repeatability: that is the floor of the "
+        "medians. That of the worst shop stands in brackets: what chance makes of so many "
+        "shops, were every region right to the letter. Panels of one pair or one ground miss "
+        "together, for what is not known of it is one thing for all of them, so the worst of "
+        "twenty lies far from the mean. Two folds of each split are left out in each shop."
+        "\n\nIn `spray` regions over grounds and of blends are too wide, for what physics cannot "
+        "rule out is more than that simulator does. In the booth regions of blends of colours "
+        "are too wide, and those of stronger films, and of blends of grounds never read, too "
+        "narrow; the worst shops of pairs and of stronger films lie 14 to 16 points under "
+        "what chance makes of them. It is mostly a pigment that scatters, over a solid black: "
+        "over no other ground does its scatter show."
+        "\n\nTried and not kept: light's way through the film, longer over grounds that send it "
+        "to all sides (Kubelka and Munk 1931), its size learnt. In eight booths it brought "
+        "the 90 % regions of pairs from 81 to 88 and of stronger films from 79 to 90, and the "
+        "mean miss of pairs from 0.92 to 0.82, but three rows of measured papers got worse "
+        "(inks on papers kept apart from 1.7 to 2.4): what is measured has the say. Nor a "
+        "scatter as the square of a number, which is no surer of none, nor a kind of reach "
+        "for grounds lighter or darker than all others of a colour: neither moved the worst "
+        "shop.",
     ),
     Printed(
         "Panels left out, beside general regressors",
