@@ -278,6 +278,18 @@ def test_the_back_of_a_card_is_kept_whole(tmp_path):
     )  # fmt: skip
 
 
+def test_a_card_is_added_as_read_before_its_clear_coat_and_after(shop):
+    card = (*ADD, "--schedule", "3@6:1", "--yes")
+    before = run(*card, "--lab", 41, 28, -2, "--before-clear", cwd=shop)
+    assert "before clear)" in " ".join(before.stdout.split())
+    after = run(*card, "--lab", 43, 30, -1, cwd=shop)
+    assert after.exit_code == 0, after.output
+    with Archive.open(shop / "panels.db") as archive:
+        panel = archive.panel("P9")
+    assert [(r.lab[0], r.state) for r in panel.readings] == [(41, "before clear"), (43, "")]
+    assert [panel.stages[0].recipe_at(r).clear for r in panel.readings] == [None, "yes"]
+
+
 def test_a_search_may_be_held_to_the_shelf(tmp_path):
     archive = copied(tmp_path)
     ask = ("match", "--archive", archive, "--lab", 27.1, 45.9, 28.5, "--top", 1)

@@ -128,6 +128,10 @@ def _add(
         Option("--reading", help="File with the panel's reading or readings, or a photograph."),
     ] = None,
     source: Annotated[str, Option(help="How --lab was read.")] = "spectrophotometer",
+    before_clear: Annotated[
+        bool,
+        Option("--before-clear", help="It was read before its clear coat was on."),
+    ] = False,
     light: LightOptions,
     file: FileOptions,
     back: BackOptions,
@@ -157,6 +161,7 @@ def _add(
             source=source,
             viewing=light.viewing,
             readings=read_target(reading, **file.declared) if reading else (),
+            before_clear=before_clear,
             **back.parsed(),
         )
         whole = None if before is None else _built_on(before, draft.panel.recipe, card.clear)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from matchlib.domain import (
@@ -104,6 +104,7 @@ def draft_panel(
     source: str = "spectrophotometer",
     viewing: Viewing | None = None,
     readings: tuple[Reading, ...] = (),
+    before_clear: bool = False,
     date: dt.date | None = None,
     sprayer: str = "",
     lot: str = "",
@@ -116,17 +117,21 @@ def draft_panel(
 ) -> Draft:
     """Make a panel of what was typed, and ask what should be asked.
 
-    `viewing`: D65/10° 45:0 where not given. `temperature`, `humidity`: booth [°C], [%]. `poured`:
+    `viewing`: D65/10° 45:0 where not given. `before_clear`: whether its readings are from before
+    the clear coat of its recipe. `temperature`, `humidity`: booth [°C], [%]. `poured`:
     carrier and colour that were poured, in one unit, carrier first. `**back`: what else is on it:
     ``batch``, ``drawer``, ``setup``, ``lots``, ``clear_coats``.
     """
     from matchlib.mixing import check_stated, question_ratio
 
     own = () if lab is None else (Reading(viewing or Viewing(), source, lab),)
+    read = own + readings
+    if before_clear:
+        read = tuple(replace(reading, state="before clear") for reading in read)
     panel = Panel.of(
         code=code,
         recipe=recipe,
-        readings=own + readings,
+        readings=read,
         date=date,
         sprayer=sprayer,
         lot=lot,
@@ -158,4 +163,5 @@ def _reading_words(reading: Reading) -> str:
         what = f"a spectrum of {low:g} to {high:g} nm"
     else:
         what = "L {:.2f}, a {:.2f}, b {:.2f}".format(*reading.lab)
-    return f"Read by {reading.source}: {what} ({reading.viewing})."
+    state = f", {reading.state}" if reading.state else ""
+    return f"Read by {reading.source}: {what} ({reading.viewing}{state})."
