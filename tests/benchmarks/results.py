@@ -147,11 +147,11 @@ TABLES = (
     ),
     Printed(
         "One card, of samples as they read",
-        "cards --shops 16 --first-seed 10 --targets 128 --samples "
+        "cards --shops 24 --first-seed 2 --targets 192 --samples "
         '--only "two looks,floor of two looks"',
-        "Sixteen shops more, and samples of them once sprayed and read, each with the film, the "
-        "ground and the reading that it happened to get: what a customer brings, and what the "
-        "chance of the shelf's own is a chance of.",
+        "The same eight shops and sixteen more, and samples of them once sprayed and read, each "
+        "with the film, the ground and the reading that it happened to get: what a customer "
+        "brings, and what the chance of the shelf's own is a chance of.",
     ),
     Printed(
         "One card, and something is wrong",
