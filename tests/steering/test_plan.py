@@ -14,7 +14,7 @@ from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
 from matchlib.steering import WORTH_A_READING, plan, steer
-from matchlib.steering.approach import Approach, chance_of_own
+from matchlib.steering.approach import Approach, _built, chance_of_own
 from matchlib.steering.approach import Shop as At
 from matchlib.steering.plan import _notes
 from matchlib.tails import drawn_out, normal_cloud
@@ -78,6 +78,19 @@ def test_a_plan_counts_on_no_coats_that_turn_the_hue_away(model, recipe, coats) 
     assert best.steered > 0.5
     assert as_expected.state != "lost"
     assert as_expected.chance > best.steered - 0.1
+
+
+def test_what_follows_a_first_coat_is_of_pots_that_the_shop_sprays(recipe) -> None:
+    limits, whole = Limits(), replace(recipe, schedule=CoatSchedule.parse("2@2:1"))
+    start = replace(recipe, schedule=CoatSchedule.parse("1@10:1"))
+    richest = max(float(ratio.fraction) for ratio in limits.ratios())
+    found = [film.schedule for film in _built(start, whole, limits)]
+    more = [schedule.steps[1] for schedule in found]
+    assert all(schedule.steps[0] == start.schedule.steps[0] for schedule in found)
+    assert [s.strength for s in found] == sorted(s.strength for s in found)
+    assert found[-1].strength == pytest.approx(1.3 * whole.schedule.strength, rel=0.02)
+    assert all(1 / 31.5 < float(step.ratio.fraction) < 1.01 * richest for step in more)
+    assert {step.coats for step in more} == {2, 3}  # one coat of the richest is too little
 
 
 def test_more_looks_are_never_worth_less(model, recipe) -> None:
