@@ -135,9 +135,16 @@ class Approach:
     by_readings: tuple[float, ...]
 
     @classmethod
-    def of(cls, shop: Shop, candidate: Outcome, *, about: Recipe | None = None) -> Approach:
+    def of(
+        cls,
+        shop: Shop,
+        candidate: Outcome,
+        *,
+        starts: Sequence[Recipe] | None = None,
+        about: Recipe | None = None,
+    ) -> Approach:
         """Before any reading is thought of; what may come to lie is about the candidate's film."""
-        starts = _starts(candidate.recipe, shop.limits)
+        starts = _starts(candidate.recipe, shop.limits) if starts is None else starts
         blind = (candidate.probability,)
         if not starts:
             return cls(shop, candidate, starts, None, None, None, (), blind)
@@ -233,11 +240,12 @@ def chance_of_own(worked: Sequence[Approach]) -> float | None:
     pots = origins(belief.model, recipes, shop.goal, shop.limits, knows=belief.together)
     least = max(LIKELY_POT, 0.2 * max(pots.values(), default=0.0))
     likely = {pot: share for pot, share in pots.items() if share >= least}
+    starts = [best.starts[at] for at in best.tried[:1]]
     chances = []
     for made in map(shop.made_of, likely):
         # The same first coats; told so much of the pot, more or less of it may have to follow.
-        same = Approach.of(made, best.candidate, about=made.meeting(best.candidate.recipe))
-        same = replace(same, tried=best.tried[:1])
+        about = made.meeting(best.candidate.recipe)
+        same = Approach.of(made, best.candidate, starts=starts, about=about)
         chances.append(same.with_readings(len(best.by_readings) - 1))
     found = [share * one.chance for share, one in zip(likely.values(), chances, strict=True)]
     return sum(found) / sum(likely.values()) if likely else None
