@@ -179,7 +179,9 @@ class _Search:
         alike: dict[tuple[int, bytes], list[int]] = {}
         for p, (rows, _) in enumerate(scans):
             alike.setdefault((int(self.pot_kind[p]), rows.tobytes()), []).append(p)
-        kinds = [np.flatnonzero(self.ground_kind == kind) for kind in np.unique(self.ground_kind)]
+        # Not by np.unique, which loads masked arrays.
+        own = self.ground_kind
+        kinds = [np.flatnonzero(own == kind) for kind in range(own.max() + 1)]
         places, squares = [], []
         for pots in alike.values():
             rows, every = scans[pots[0]][0], np.stack([scans[p][1] for p in pots])
