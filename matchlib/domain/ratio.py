@@ -69,7 +69,7 @@ class MixRatio:
                 remedy="write the carrier first and the colour second.",
             )
         share = carrier / colour
-        if (1000 * share).denominator == 1 and (share >= 1 or share == 0):
+        if 1000 % share.denominator == 0 and (share >= 1 or share == 0):
             carrier, colour = share, Fraction(1)
         else:
             carrier, colour = Fraction(share.numerator), Fraction(share.denominator)
