@@ -7,8 +7,8 @@ with every free value of the law, with the film and with the ground. This is tha
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -44,8 +44,7 @@ __all__ = [
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Together:
+class Together(NamedTuple):
     """What is not known of n recipes under m viewings, and what of it they share."""
 
     prediction: Prediction
@@ -61,8 +60,7 @@ class Together:
         return Together(some, self.slope[rows], self.covariance, self.film[rows])
 
 
-@dataclass(frozen=True)
-class Linear:
+class Linear(NamedTuple):
     """The law about some values, n recipes."""
 
     lab: Array  # (n, 3), CIELAB by the law
@@ -75,7 +73,7 @@ class Linear:
 
     def take(self, rows: NDArray[np.intp]) -> Linear:
         """Return some of the recipes."""
-        return Linear(**{name: values[rows] for name, values in vars(self).items()})
+        return Linear(*(values[rows] for values in self))
 
 
 def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> FilmPredictor:

@@ -10,9 +10,9 @@ recipe what a test panel of that pot would. A recipe's chance is the mean over t
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import partial
 from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,8 +118,7 @@ def own_words(stated: float, own: float | None) -> str:
     )
 
 
-@dataclass(frozen=True)
-class _Pots:
+class _Pots(NamedTuple):
     """What may have made a sample, k recipes: each stands for more or less film of it."""
 
     recipes: tuple[Recipe, ...]

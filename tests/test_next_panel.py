@@ -150,7 +150,7 @@ def test_no_panel_is_planned_that_teaches_nothing(
     model: FilmRegressor, candidates: list[Recipe]
 ) -> None:
     known = copy(model)
-    known.fitted_ = replace(model.fitted_, covariance=0.0 * model.fitted_.covariance)
+    known.fitted_ = model.fitted_._replace(covariance=0.0 * model.fitted_.covariance)
     known.experience_ = replace(model.experience_, pairs=model.experience_.pairs | True)
     plan = next_for_archive(known, candidates[::9], k=2)
     assert (plan.panels, plan.before, plan.after) == ((), 0.0, 0.0)

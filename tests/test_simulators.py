@@ -235,7 +235,7 @@ def test_panels_of_a_pair_never_sprayed_miss_together(make):
     booth = make(0)
     train, test = next(splits("pair", booth, booth.archive(60, 0), 0))
     model = FilmRegressor().fit(*to_frame(train))
-    far = replace(model.fitted_, covariance=9.0 * model.fitted_.covariance)
+    far = model.fitted_._replace(covariance=9.0 * model.fitted_.covariance)
     model.fitted_ = far  # so that what is not known of the pair outweighs what differs by panel
     inside = _drawn(model, test, np.random.default_rng(0)) / len(test)
     assert inside.mean(axis=0) == pytest.approx(LEVELS, abs=0.06)

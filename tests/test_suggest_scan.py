@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 import threading
 import tracemalloc
-from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -105,7 +104,7 @@ def test_it_holds_for_archives_of_any_shape(seed: int, spread: float) -> None:
     model = copy.copy(model_of())
     fit, rng = model.fitted_, np.random.default_rng(seed)
     z = fit.z + spread * fit.sizes.groups[fit.law.group_of] * rng.normal(size=fit.z.shape)
-    model.fitted_ = replace(fit, z=z)
+    model.fitted_ = fit._replace(z=z)
     space = Space.of(model, Limits(), [])
     # From 1.7 on, which no ground that can be read has, the law's surface is another.
     assume(ReducedLaw.of(space, Viewing()).ground.max() < 1.5)
@@ -117,11 +116,11 @@ def test_it_holds_where_colours_bend_apart() -> None:
     fit = model.fitted_
     z = fit.z.copy()
     z[fit.law.slices["own slope"]] = np.linspace(-4.0, 4.0, len(model.words_.colours))
-    model.fitted_ = replace(fit, z=z)
+    model.fitted_ = fit._replace(z=z)
     space = Space.of(model, Limits(), [])
     assert_near(errors(space, [Viewing()], [GREY]))
     z[fit.law.slices["own slope"]] = 0.0
-    model.fitted_ = replace(fit, z=z)
+    model.fitted_ = fit._replace(z=z)
     assert_near(errors(Space.of(model, Limits(), []), [Viewing()], [GREY]))
 
 

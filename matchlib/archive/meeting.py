@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 from matchlib.archive.codec import reading_digest
 from matchlib.domain import GunSetup, Panel, Reading, Stage, lots_text, name_key
@@ -21,8 +21,7 @@ _OF_STAGE = (
 _EMPTY = (None, "", (), NO_SETUP)
 
 
-@dataclass(frozen=True, slots=True)
-class Met:
+class Met(NamedTuple):
     """A known panel and another of its code."""
 
     stored: Panel

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 import sqlalchemy as sa
 
@@ -22,8 +23,7 @@ from matchlib.plural import counted
 __all__ = ["Contents", "Restored", "restore"]
 
 
-@dataclass(frozen=True, slots=True)
-class Contents:
+class Contents(NamedTuple):
     """What an archive holds, at a glance."""
 
     panels: int

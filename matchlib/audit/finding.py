@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
 from matchlib.domain import Recipe
 
@@ -38,8 +38,7 @@ KINDS: tuple[str, ...] = (
 """Every kind of finding."""
 
 
-@dataclass(frozen=True)
-class Evidence:
+class Evidence(NamedTuple):
     """How well the reading agrees with what is written, and with what is proposed."""
 
     written: float  # log-likelihood of the reading [nat], the panel itself left out of the fit

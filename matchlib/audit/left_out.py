@@ -9,8 +9,7 @@ z - S J' (C - H)^-1 r (Cook and Weisberg 1982, ch. 2, for a multivariate row). N
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,8 +35,7 @@ AT_A_TIME = 1000
 """Recipes compared at a time: bounds memory, not the result."""
 
 
-@dataclass(frozen=True)
-class LeftOutReadings:
+class LeftOutReadings(NamedTuple):
     """Panels against a fit without each of them; m panels that were read."""
 
     model: FilmPredictor

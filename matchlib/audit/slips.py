@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import product
+from typing import NamedTuple
 
 from matchlib.audit.finding import PRIORS, REVERSED_WHEN_RICH
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
@@ -14,8 +15,7 @@ from matchlib.domain.blend import Blend
 __all__ = ["Materials", "slips"]
 
 
-@dataclass(frozen=True)
-class Materials:
+class Materials(NamedTuple):
     """What the shop has: grounds, colours and ratios in use."""
 
     grounds: Sequence[Ground]  # any of which may be under a panel

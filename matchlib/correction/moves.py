@@ -8,11 +8,11 @@ again. And what may be laid on a card that is begun.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 from itertools import product
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from matchlib.domain.blend import Blend
@@ -38,8 +38,7 @@ _COATS = 3
 """Coats on top of a card, at most."""
 
 
-@dataclass(frozen=True)
-class Move:
+class Move(NamedTuple):
     """A change to a recipe."""
 
     recipe: Recipe  # the recipe after it

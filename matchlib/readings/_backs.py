@@ -7,9 +7,9 @@ that its words do not state is left open, for whoever asks the shop.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio
 from matchlib.errors import FileError
@@ -40,8 +40,7 @@ _NAME = re.compile(r"\s*[^\W\d_]{2,}")
 _COMMAS = re.compile(r"\s*\d+,\d+\s*:\s*\d+(?:,\d+)?\s*|\s*\d+\s*:\s*\d+,\d+\s*")
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """So many coats (None where unsaid) of a mix of two numbers as written.
 
     `order` is ``carrier`` or ``colour`` where words say which comes first, else None. `kind` is

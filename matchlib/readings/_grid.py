@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from matchlib.errors import FileError
 
@@ -26,8 +26,7 @@ MAX_COLUMNS = 2_000
 MAX_CELLS = 4_000_000  # of small texts, which fit in memory
 
 
-@dataclass(frozen=True, slots=True)
-class CellFault:
+class CellFault(NamedTuple):
     """A cell that the file itself could give no value for: why, and what to do."""
 
     reason: str
@@ -38,8 +37,7 @@ Cell = str | float | int | bool | dt.datetime | dt.date | dt.time | dt.timedelta
 Row = tuple[int, tuple[Cell, ...]]
 
 
-@dataclass(frozen=True, slots=True)
-class Sheet:
+class Sheet(NamedTuple):
     """The rows of one table or one sheet, blank ones left out, numbered as their user counts.
 
     `facts` are known columns that the format states once for all rows, `scale` the reflectance

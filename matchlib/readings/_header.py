@@ -69,7 +69,7 @@ def tables_of(sheet: Sheet, asking: Asking) -> list[Table]:
     if sheet.headed:
         header = tuple(heading(c) for c in sheet.rows[0][1])
         return [_table(sheet, header, sheet.rows[1:], facts)]
-    sheet = replace(sheet, rows=_lab_apart(sheet.rows))
+    sheet = sheet._replace(rows=_lab_apart(sheet.rows))
     across = [_score(cells) for _, cells in sheet.rows[:_SEARCHED]]
     best = max(across)
     column = _sideways(sheet.rows[:2000])
@@ -308,7 +308,7 @@ def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
         cells = tuple(c[i] if i < len(c) else None for c in body)
         if not all(map(is_blank, cells)):
             turned.append((i + 1, cells))
-    return _table(replace(sheet, row_word="column"), tuple(names), tuple(turned), facts)
+    return _table(sheet._replace(row_word="column"), tuple(names), tuple(turned), facts)
 
 
 def _facts_stated(cells: Sequence[Cell]) -> dict[str, str]:

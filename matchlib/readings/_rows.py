@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from matchlib.domain import Panel, Reading, Stage, lots_text
 
@@ -17,8 +16,7 @@ OF_GUN = ("gun", "tip", "pressure", "fan", "distance", "overlap")
 OF_PANEL = ("batch", "note", "customer", "drawer")
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingRow:
+class ReadingRow(NamedTuple):
     """One row of the table of readings."""
 
     panel: Panel

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from matchlib.errors import FileError
 from matchlib.readings._grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Sheet, too_many_rows
@@ -61,7 +61,7 @@ def read_cgats(data: bytes, asking: Asking) -> list[Sheet]:
             remedy="export it again.",
         )
     if warning:
-        sheets[0] = replace(sheets[0], warnings=(warning, *sheets[0].warnings))
+        sheets[0] = sheets[0]._replace(warnings=(warning, *sheets[0].warnings))
     return sheets
 
 

@@ -31,6 +31,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,8 +53,7 @@ _LARGEST, _NEAREST = 1.7, 0.98
 pole is at 1/k2, and a fit to Lab alone could hide a few wavelengths in it."""
 
 
-@dataclass(frozen=True)
-class State:
+class State(NamedTuple):
     """The law at one set of values: measured reflectance (n, b) and its partial derivatives."""
 
     reflectance: Array
@@ -96,7 +96,8 @@ class State:
     def take(self, rows: NDArray[np.intp]) -> State:
         """Return some of the rows."""
         shared = ("absorption", "scattering", "turn", "log_ground")
-        return State(**{k: v if k in shared else v[rows] for k, v in self.__dict__.items()})
+        own = {k: v[rows] for k, v in self._asdict().items() if k not in shared}
+        return self._replace(**own)
 
 
 @dataclass(frozen=True)

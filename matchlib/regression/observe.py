@@ -7,8 +7,7 @@ counts them), on its ten smoothest components. A reading in Lab is compared in L
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -57,8 +56,7 @@ def tone_of(reflectance: Array) -> tuple[Array, Array]:
     return 116.0 * tone @ _TONES.T, jacobian
 
 
-@dataclass(frozen=True)
-class Observations:
+class Observations(NamedTuple):
     """What was read, one row a reading."""
 
     lab: Array  # (n, 3), as read, or from the spectrum under D65/10°
@@ -113,7 +111,7 @@ class Observations:
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Observations:
         """Return some of the rows."""
-        return Observations(**{k: v if k == "light" else v[rows] for k, v in self.__dict__.items()})
+        return self._replace(**{k: v[rows] for k, v in self._asdict().items() if k != "light"})
 
     @property
     def whitening(self) -> Array:

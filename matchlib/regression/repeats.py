@@ -6,8 +6,6 @@ too. Only repeats can tell them apart, so their pooled spread is worked out here
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -55,5 +53,5 @@ def average_repeats(
     alone = np.where(photo[first], 1, size)[:, None, None]
     surer = mean(seen.covariance.reshape(-1, 9)).reshape(-1, 3, 3) / alone
     stated = np.where((averaged.family == KNOWN)[:, None, None], surer, np.eye(3))
-    averaged = replace(averaged, lab=lab, tone=mean(seen.tone), covariance=stated)
+    averaged = averaged._replace(lab=lab, tone=mean(seen.tone), covariance=stated)
     return table.take(first), averaged, panel[first], reading

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +23,7 @@ THIRDS: Array = np.kron(np.eye(3), np.ones((11, 1)))[: len(GRID)].astype(np.floa
 """Curves of stray light: one for each third of the spectrum."""
 
 
-@dataclass(frozen=True)
-class Rows:
+class Rows(NamedTuple):
     """Readings ready to fit, n of them, of panels 0 to m - 1."""
 
     table: RecipeTable
@@ -52,8 +51,7 @@ class Rows:
         return Rows(self.table.take(mask), self.seen.take(mask), place[self.panel[mask]])
 
 
-@dataclass(frozen=True)
-class Residuals:
+class Residuals(NamedTuple):
     """Readings less the law, one row a scalar observation: Lab of all readings, then tones."""
 
     value: Array  # (m,), observation less law

@@ -8,7 +8,7 @@ says (`matchlib.regression.outliers`).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import astuple, dataclass, replace
+from dataclasses import astuple, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -50,8 +50,7 @@ REFITTED = 24
 """Panels so judged, at most: those of the greatest leverage."""
 
 
-@dataclass(frozen=True)
-class FittedLaw:
+class FittedLaw(NamedTuple):
     """A law with its most probable values and their covariance."""
 
     law: FilmLaw
@@ -147,7 +146,7 @@ class Problem:
         trust, refits = fit.trust.copy(), Refits(fit, self.rows)
         for panel in suspects.reshape(-1, 1):
             self.tick()
-            alone = replace(refits.without(panel), trust=np.zeros(1))
+            alone = refits.without(panel)._replace(trust=np.zeros(1))
             seen, _ = Problem(fit.law, self.rows.of_panels(panel)).judged(alone)
             trust[panel] = _weights(seen.trust(excess))
         if np.array_equal(trust > 0.0, fit.trust > 0.0):
@@ -239,5 +238,5 @@ def extend(fit: FittedLaw, rows: Rows, some: Ints, *, robust: bool = True) -> Fi
     problem, trust = Problem(fit.law, rows), np.ones(rows.panels)
     trust[some] = fit.trust
     if robust:
-        trust = problem.trusted(replace(fit, trust=trust))
+        trust = problem.trusted(fit._replace(trust=trust))
     return problem.descend(fit.z, fit.sizes, trust, steps=2)

@@ -15,6 +15,7 @@ Rinaldo, Tibshirani and Wasserman 2018).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,8 +78,7 @@ class Stack:
     both: Array
 
 
-@dataclass(frozen=True)
-class _Missed:
+class _Missed(NamedTuple):
     """Readings of one kind of reach left out, and what was predicted without them."""
 
     group: Ints

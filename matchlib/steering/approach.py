@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,8 +49,7 @@ NO_WORSE = 0.01
 """Chance that readings may lose by what is neglected in counting them [-]."""
 
 
-@dataclass(frozen=True)
-class Shop:
+class Shop(NamedTuple):
     """What is believed, and how it is looked at."""
 
     belief: Belief
@@ -107,7 +107,7 @@ class Shop:
             own = np.zeros((3, 3)) if aim.covariance is None else aim.covariance
             rows.append(Sprayed(recipe, aim.lab, view, covariance=spread + own))
         first, *rest = rows
-        return replace(self, belief=self.belief.after([replace(first, also=tuple(rest))]))
+        return self._replace(belief=self.belief.after([replace(first, also=tuple(rest))]))
 
 
 def _expected(card: Card, ahead: Ahead, row: int) -> tuple[Array, Array]:
@@ -121,8 +121,7 @@ def _blends(recipe: Recipe) -> int:
     return sum(x is not None and len(x.parts) > 1 for x in (recipe.ground, recipe.colour))
 
 
-@dataclass(frozen=True)
-class Approach:
+class Approach(NamedTuple):
     """A ground and pot, its coats up to the first look, and the chance by how often it is read."""
 
     shop: Shop
@@ -171,7 +170,7 @@ class Approach:
                 chances[at] = float(chance.mean())
             tried = tuple(sorted(tried, key=lambda at: -chances[at])[:THOUGHT_ON])
             by_readings.append(chances[tried[0]])
-        return replace(self, tried=tried, by_readings=tuple(by_readings))
+        return self._replace(tried=tried, by_readings=tuple(by_readings))
 
     @property
     def first(self) -> Recipe | None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,16 +47,14 @@ SOFT = 0.1
 """Share of the tolerance over which passing goes from yes to no, so that the count is smooth."""
 
 
-@dataclass(frozen=True)
-class CoatsSprayed:
+class CoatsSprayed(NamedTuple):
     """Coats of a stage that are imagined, which have a film of their own."""
 
     strength: float  # added [coats of neat colour]
     coats: int
 
 
-@dataclass(frozen=True)
-class Believed:
+class Believed(NamedTuple):
     """What is believed of a card after readings that are imagined, n cases of q numbers."""
 
     mean: Array  # (n, q), of each case

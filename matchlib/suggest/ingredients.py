@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from matchlib.domain import Colour, Ground, Recipe
 from matchlib.errors import DomainError
@@ -14,8 +14,7 @@ from matchlib.mixing import Limits
 __all__ = ["Ingredients"]
 
 
-@dataclass(frozen=True)
-class Ingredients:
+class Ingredients(NamedTuple):
     """Grounds and colours that are searched, spelled as their owner spells them."""
 
     grounds: tuple[Ground, ...]

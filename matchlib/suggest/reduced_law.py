@@ -7,7 +7,8 @@ plus what later ones gain: a few rows of the law tell those of all schedules.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +26,7 @@ Single = NDArray[np.float32]
 Ints = NDArray[np.intp]
 
 
-@dataclass(frozen=True)
-class ReducedLaw:
+class ReducedLaw(NamedTuple):
     """A fitted law under one viewing, by ground and by dose."""
 
     # The surface: lift + gain R / (1 - k2 R) is what is measured.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,8 +54,7 @@ class Picks:
         return [_lab(space, grounds, pots, schedules, v) for v in viewings]
 
 
-@dataclass(frozen=True)
-class Refined:
+class Refined(NamedTuple):
     """What continuous parts would reach, and the measurable recipes around it."""
 
     best: Array  # (n,), difference of the continuous optimum, in the unit of the tolerance

@@ -18,7 +18,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,8 +104,7 @@ def _allowed(space: Space) -> list[Ints]:
     return [of_kind[kind] for kind in kinds]
 
 
-@dataclass(frozen=True)
-class _Part:
+class _Part(NamedTuple):
     """Pots of the same colours, and all the schedules that any of them may have."""
 
     used: Ints

@@ -9,7 +9,7 @@ The reading is a Student's t, for how far the law may be off was learnt from few
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +24,7 @@ __all__ = ["Scores", "scores"]
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Scores:
+class Scores(NamedTuple):
     """What to expect of recipes, n of them."""
 
     prediction: Prediction  # under each aim's viewing

@@ -12,9 +12,8 @@ costs.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cache
-from typing import Self
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +25,7 @@ Ints = NDArray[np.intp]
 Single = NDArray[np.float32]
 
 
-@dataclass(frozen=True)
-class Series:
+class Series(NamedTuple):
     """Chebyshev polynomials of v variables and their coefficients, for m functions at once."""
 
     low: Array  # (v,), ends of each variable; one whose ends are the same is not one

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -113,8 +113,7 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
     return f"{pots} over {ground}: {gain}; {_coats(recipe)}."
 
 
-@dataclass(frozen=True)
-class _Uses:
+class _Uses(NamedTuple):
     """What an archive shows of a set of colours."""
 
     # Grounds under exactly these colours

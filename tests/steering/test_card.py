@@ -167,7 +167,7 @@ def test_a_cards_own_film_is_the_days_and_its_guns_and_goes_on(model, recipe) ->
 def test_mottle_is_half_the_cards_and_half_the_places_and_haze_the_cards(model, recipe) -> None:
     rough, sizes = copy(model), model.fitted_.sizes
     more = np.sqrt(sizes.noise**2 + 0.5)
-    rough.fitted_ = replace(model.fitted_, sizes=replace(sizes, noise=more))
+    rough.fitted_ = model.fitted_._replace(sizes=replace(sizes, noise=more))
     smooth, mottled = (Card.of(Belief.of(m), about=recipe, viewings=[VIEW]) for m in (model, rough))
     k = len(smooth.before.mean)
     at = slice(k + 2, k + 5)

@@ -57,7 +57,7 @@ def test_a_hue_that_no_pot_makes_is_of_no_sample_sprayed_here(model) -> None:
 
 def test_a_law_that_is_known_learns_nothing_from_a_sample(model, recipe) -> None:
     sure = copy(model)
-    sure.fitted_ = replace(model.fitted_, covariance=1e-9 * model.fitted_.covariance)
+    sure.fitted_ = model.fitted_._replace(covariance=1e-9 * model.fitted_.covariance)
     target = Target.lab(*expected(model, recipe))
     best = plan(sure, target, Limits(blends=False), readings=1, top=1)[0]
     assert best.own == pytest.approx(best.steered, abs=0.05)
@@ -70,7 +70,7 @@ def test_a_plan_counts_on_no_coats_that_turn_the_hue_away(model, recipe, coats) 
     turning = copy(model)
     z = model.fitted_.z.copy()
     z[model.fitted_.law.slices["turn"]] = 0.8
-    turning.fitted_ = replace(model.fitted_, z=z, covariance=0.04 * model.fitted_.covariance)
+    turning.fitted_ = model.fitted_._replace(z=z, covariance=0.04 * model.fitted_.covariance)
     whole = replace(recipe, schedule=CoatSchedule.parse(coats))
     target = Target.lab(*expected(turning, whole))
     best = plan(turning, target, Limits(blends=False), readings=1, top=1)[0]
@@ -183,9 +183,9 @@ def test_of_a_pot_that_made_the_sample_as_much_may_follow_as_it_takes(approach, 
 
 def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) -> None:
     assert approach.by_readings[0] == 0.6
-    steered = replace(approach, by_readings=(0.6, 0.7)).plan()
+    steered = approach._replace(by_readings=(0.6, 0.7)).plan()
     assert (len(steered.planned_readings), steered.steered, steered.blind) == (1, 0.7, 0.6)
-    blind = replace(approach, by_readings=(0.6, 0.55)).plan()
+    blind = approach._replace(by_readings=(0.6, 0.55)).plan()
     assert (blind.planned_readings, blind.steered, blind.first, blind.whole) == (
         (),
         0.6,
@@ -247,7 +247,7 @@ def test_how_far_the_target_itself_is_known_counts_as_where_a_card_is_sprayed_bl
     ],
 )
 def test_a_look_that_is_not_worth_its_time_is_said_to_be_none(approach, by_readings, words) -> None:
-    best = replace(approach, by_readings=by_readings).plan()
+    best = approach._replace(by_readings=by_readings).plan()
     notes = _notes(best, "spectrophotometer")
     assert len(notes) == bool(words)
     assert all(note.startswith(words) for note in notes)
@@ -258,7 +258,7 @@ def test_of_two_pots_as_likely_the_one_that_is_no_blend_comes_first(approach, re
 
     def place(colours: Recipe, chance: float) -> tuple[float, float]:
         about = replace(approach.candidate, recipe=colours)
-        return replace(approach, candidate=about, by_readings=(0.0, chance)).place
+        return approach._replace(candidate=about, by_readings=(0.0, chance)).place
 
     assert place(recipe, 0.30) < place(blend, 0.40)
     assert place(blend, 0.95) < place(recipe, 0.60)
