@@ -73,21 +73,22 @@ def refine(
     walk = _Walk(space, starts, target, viewings)
     x = np.zeros((len(starts), 3))
     damping = np.full(len(starts), 1e-2)
-    residual, best = walk.look(x)
+    every = np.arange(len(starts))
+    rows, ways = np.nonzero(walk.free)
+    residual, best = walk.look(x, every)
     cost = (residual**2).sum(axis=1)
     for done in range(_STEPS):
         if callback is not None:
             callback(done / _STEPS, "finding the parts between")
-        jacobian = np.stack(
-            [(walk.look(x + _NUDGE * e)[0] - residual) / _NUDGE for e in np.eye(3)], axis=2
-        )
-        jacobian *= walk.free[:, None, :]
+        nudged, _ = walk.look(x[rows] + _NUDGE * np.eye(3)[ways], rows)
+        jacobian = np.zeros((*residual.shape, 3))
+        jacobian[rows, :, ways] = (nudged - residual[rows]) / _NUDGE
         normal = np.swapaxes(jacobian, 1, 2) @ jacobian
         scale = np.trace(normal, axis1=1, axis2=2) + 1e-9
         normal += (damping * scale)[:, None, None] * np.eye(3)
         move = -np.linalg.solve(normal, np.swapaxes(jacobian, 1, 2) @ residual[:, :, None])[..., 0]
         trial = walk.inside(x + np.clip(move, -0.7, 0.7))
-        residual_then, best_then = walk.look(trial)
+        residual_then, best_then = walk.look(trial, every)
         cost_then = (residual_then**2).sum(axis=1)
         better = cost_then < cost
         x[better], residual[better] = trial[better], residual_then[better]
@@ -156,16 +157,17 @@ class _Walk:
             x[:, column] = np.where(self.free[:, column], moved, 0.0)
         return x
 
-    def _parts(self, x: Array) -> tuple[Array, Array, Schedules]:
-        fraction = np.exp(x[:, :1]) / (1.0 + self.schedules.carrier)
+    def _parts(self, x: Array, rows: Ints) -> tuple[Array, Array, Schedules]:
+        schedules = self.schedules.take(rows)
+        fraction = np.exp(x[:, :1]) / (1.0 + schedules.carrier)
         carrier = 1.0 / np.minimum(fraction, 1.0) - 1.0
-        pots = self._share(self.pots, x[:, 1] * self.free[:, 1])
-        grounds = self._share(self.grounds, x[:, 2] * self.free[:, 2])
-        return grounds, pots, Schedules(self.schedules.coats, carrier)
+        pots = self._share(self.pots[rows], x[:, 1])
+        grounds = self._share(self.grounds[rows], x[:, 2])
+        return grounds, pots, Schedules(schedules.coats, carrier)
 
-    def look(self, x: Array) -> tuple[Array, Array]:
-        """Return residuals in the tolerance's metric, and the difference itself."""
-        grounds, pots, schedules = self._parts(x)
+    def look(self, x: Array, rows: Ints) -> tuple[Array, Array]:
+        """Return residuals of some starts in the tolerance's metric, and the difference itself."""
+        grounds, pots, schedules = self._parts(x, rows)
         residuals, labs = [], []
         for view, aim, root in zip(self.viewings, self.target.aims, self.roots, strict=True):
             lab = _lab(self.space, grounds, pots, schedules, view)
@@ -175,7 +177,7 @@ class _Walk:
 
     def rounded(self, x: Array) -> Picks:
         """Return the measurable recipes around the optima."""
-        grounds, pots, schedules = self._parts(x)
+        grounds, pots, schedules = self._parts(x, np.arange(len(x)))
         space = self.space
         found: set[tuple[int, int, int]] = set()
         single = np.flatnonzero(space.schedules.single)

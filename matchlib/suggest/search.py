@@ -275,7 +275,8 @@ class _Search:
         for lab, shift, wanted, (axes, _) in aims:
             miss, away = (lab - wanted) @ axes.T, shift @ axes.T
             # Squared lengths, less what is the same for all recipes.
-            apart += (miss**2).sum(axis=1) + 2.0 * away @ miss.T
+            apart += 2.0 * away @ miss.T
+            apart += (miss**2).sum(axis=1)
         return np.flatnonzero(np.bincount(np.argmin(apart, axis=1)))
 
     def _continuous(self, starts: Picks, best: Array) -> dict[Hashable, float]:
