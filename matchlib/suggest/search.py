@@ -288,9 +288,10 @@ class _Search:
 
     def _recipes(self, picks: Picks) -> list[Recipe]:
         shelf, schedules = self.space.shelf, self.space.schedules
+        made = {s: schedules.schedule(s) for s in set(picks.schedule.tolist())}
         return [
-            Recipe(shelf.grounds[g], shelf.colours[p], schedules.schedule(int(s)), shelf.clear)
-            for g, p, s in zip(picks.ground, picks.pot, picks.schedule, strict=True)
+            Recipe(shelf.grounds[g], shelf.colours[p], made[s], shelf.clear)
+            for g, p, s in zip(picks.ground, picks.pot, picks.schedule.tolist(), strict=True)
         ]
 
     def _even(self, recipes: list[Recipe], cost: Array) -> tuple[list[Recipe], Array]:
