@@ -28,7 +28,7 @@ __all__ = ["HOPELESS", "Approach", "Shop", "chance_of_own"]
 Array = NDArray[np.float64]
 
 HOPELESS = 0.05
-"""Chance below which it is not said what follows from likely readings, nor what one is worth."""
+"""Chance below which it is not said what follows from readings, nor what one is worth."""
 
 SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
 """Of the strength of the whole, at which a card may be read first."""
@@ -210,9 +210,11 @@ class Approach(NamedTuple):
             labs, spread = _expected(card, look, row)
             sd = three(np.sqrt(np.diag(spread))[:3])
             planned.append(PlannedReading(shop.seen(now), three(labs[0]), sd))
+            if self.chance < HOPELESS:
+                break
             stages.append(shop.read(now, labs))
             expected = shop.advice(self.begun.read(stages), left)
-            if what_follows and len(planned) == 1 and self.chance >= HOPELESS:
+            if what_follows and len(planned) == 1:
                 likely = shop.likely(self.begun, now, labs, spread, expected)
             card, best = expected.card, expected.best
             now = None if best is None else best.recipe

@@ -195,6 +195,14 @@ def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) 
     assert blind.words.startswith("Spray ")
 
 
+def test_of_a_card_without_hope_only_the_first_look_is_said(approach) -> None:
+    hopeless = approach._replace(by_readings=(0.01, 0.02, 0.03)).plan()
+    assert len(hopeless.planned_readings) == 1
+    assert (hopeless.whole, hopeless.likely) == (hopeless.first, ())
+    hopeful = approach._replace(by_readings=(0.01, 0.02, 0.6)).plan()
+    assert hopeful.whole != hopeful.first
+
+
 def test_starts_that_are_dropped_before_a_second_reading_would_have_been_no_better(
     shop, young, monkeypatch
 ) -> None:
