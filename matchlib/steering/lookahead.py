@@ -251,5 +251,6 @@ def _main_directions(slope: Array, root: Array) -> Array:
     # 2011, algorithm 4.4 with one step).
     probe = np.random.default_rng(0).standard_normal((len(root), 2 * WIDTH))
     image, _ = np.linalg.qr(root.T @ (slope.T @ (slope @ (root @ probe))))
-    _, _, turned = np.linalg.svd(slope @ (root @ image), full_matrices=False)
-    return np.asarray(image @ turned[:WIDTH].T, float)
+    moved = slope @ (root @ image)
+    _, axes = np.linalg.eigh(moved.T @ moved)  # the largest last
+    return np.asarray(image @ axes[:, -WIDTH:], float)
