@@ -22,7 +22,7 @@ from matchlib.regression.observe import lab_of
 from matchlib.regression.parts import library_part, unknown_blend
 from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.table import RecipeTable
-from matchlib.tails import symmetric_root
+from matchlib.tails import spread_by, symmetric_root
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -192,7 +192,7 @@ def together(
     covariance = np.eye(q)
     covariance[:p, :p] = model.fitted_.covariance
     # By the model's own word, which grows it as panels left out ask for.
-    plain = slope @ covariance @ slope.transpose(0, 2, 1)
+    plain = spread_by(slope, covariance)
     grown = symmetric_root(there.known) @ symmetric_root(plain, inverse=True)
     return Together(there, grown @ slope, covariance, film)
 

@@ -30,7 +30,14 @@ from matchlib.listing import Listing, items_frame
 from matchlib.outcome import Outcome, outcomes
 from matchlib.plain import recipe_cells
 from matchlib.progress import Callback, part_of
-from matchlib.tails import chance_words, dof_of, drawn_out, normal_cloud, symmetric_root
+from matchlib.tails import (
+    chance_words,
+    dof_of,
+    drawn_out,
+    normal_cloud,
+    spread_by,
+    symmetric_root,
+)
 from matchlib.target import Target
 
 if TYPE_CHECKING:
@@ -237,7 +244,7 @@ def _by_second(
     gain = np.linalg.solve(seen, across @ slope.reshape(-1, slope.shape[2]).T)
     gain = gain.T.reshape(count, wide, wide)
     move = np.einsum("nij,fj->fni", gain, futures)
-    left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
+    left = spread_by(slope, covariance) - gain @ seen @ gain.transpose(0, 2, 1)
     spread = symmetric_root(left + own)
     points = normal_cloud(CLOUD, wide)
     further = drawn_out(points, dof_of(left, left + own, groups=there.groups))[:, :, None]

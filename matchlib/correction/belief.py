@@ -29,6 +29,7 @@ from matchlib.linear import (
     panel_spread,
     values_covariance,
 )
+from matchlib.tails import spread_by
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor, Prediction
@@ -229,7 +230,7 @@ class Belief:
         """
         lab, jacobian, *_ = self.linear(recipes, viewings, sources=sources)
         usual = self.model.predict_each(recipes, viewings, sources=sources)
-        return replace(usual, labs=lab[None], known=self._known(jacobian))
+        return replace(usual, labs=lab[None], known=spread_by(jacobian, self.covariance))
 
     def predict_together(
         self,
@@ -252,11 +253,10 @@ class Belief:
         found = [self.linear(recipes, view, sources=source) for view in viewings]
         jacobian, film = (np.concatenate([f[i] for f in found], axis=1) for i in (1, 2))
         usual = self.model.predict_together(recipes, viewings, source=source)
-        there = replace(usual, labs=np.stack([f[0] for f in found]), known=self._known(jacobian))
+        there = replace(
+            usual, labs=np.stack([f[0] for f in found]), known=spread_by(jacobian, self.covariance)
+        )
         return Together(there, jacobian, self.covariance, film)
-
-    def _known(self, jacobian: Array) -> Array:
-        return np.asarray(jacobian @ self.covariance @ jacobian.transpose(0, 2, 1), float)
 
     def finished(self, panel: Sprayed) -> list[Array]:
         """Return what a panel's readings come to once its clear coat is on.

@@ -23,7 +23,7 @@ from matchlib.domain import Recipe, Viewing
 from matchlib.linear import panel_spread
 from matchlib.outcome import Outcome, outcomes
 from matchlib.regression import Prediction
-from matchlib.tails import block_diagonal
+from matchlib.tails import block_diagonal, spread_by
 from matchlib.target import Target
 
 if TYPE_CHECKING:
@@ -239,8 +239,8 @@ class Card:
     def outlook(self, ahead: Ahead) -> Prediction:
         """Return what to expect of this card once recipes are on it."""
         by = ahead.slope
-        known = _spread(by, self.known)
-        spray = _spread(by, self.covariance) - known
+        known = spread_by(by, self.known)
+        spray = spread_by(by, self.covariance) - known
         spray += ahead.new[:, :, None] * ahead.new[:, None, :]
         reading = np.broadcast_to(ahead.reading, spray.shape)
         return Prediction(ahead.labs, known, spray, reading, ahead.groups)
@@ -320,12 +320,6 @@ class Card:
         left = found.left[:, :k]
         known = left @ self.before.covariance @ left.T
         return replace(self, mean=found.mean, covariance=found.covariance, known=known)
-
-
-def _spread(by: Array, covariance: Array) -> Array:
-    """Covariance of what moves by (n, m, k) with k values."""
-    moved = (by.reshape(-1, by.shape[-1]) @ covariance).reshape(by.shape)
-    return np.asarray(moved @ by.transpose(0, 2, 1))
 
 
 def _gun(before: Belief) -> float:

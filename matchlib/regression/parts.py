@@ -18,6 +18,7 @@ from matchlib.regression.residuals import THIRDS
 from matchlib.regression.solve import FittedLaw
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.unusual import unusual_rows
+from matchlib.tails import spread_by
 
 if TYPE_CHECKING:
     from matchlib.regression.predictor import FilmPredictor
@@ -60,7 +61,7 @@ def law_at(
     lab, by_r = look(state.reflectance)
     jacobian, effects = fit.law.jacobian(state, fit.z, table, by_r)
     own = own_spread(fit, table, state, effects, by_r)
-    known = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
+    known = spread_by(jacobian, fit.covariance)
     return lab, known, own @ own.transpose(0, 2, 1)
 
 

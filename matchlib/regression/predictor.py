@@ -22,6 +22,7 @@ from matchlib.regression.prediction import Prediction
 from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.report import FitReport, report_of
 from matchlib.regression.table import RecipeTable
+from matchlib.tails import spread_by
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -320,7 +321,7 @@ class FilmPredictor:
             np.concatenate(x, axis=1) for x in zip(*each, strict=True)
         )
         grow, spread = (x[kinds, None, None] for x in (self.stack_.inflation, self.stack_.spread))
-        known = grow * (jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1))
+        known = grow * spread_by(jacobian, fit.covariance)
         known += spread * (unseen @ unseen.transpose(0, 2, 1))
         # Two that disagree: each one's own doubt by its share, and how far they are apart.
         law, apart = np.sqrt(1.0 - share), np.sqrt(share * (1.0 - share)) * gap
