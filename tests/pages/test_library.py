@@ -97,6 +97,22 @@ def test_a_new_card_is_kept_with_its_typed_reading(few: Session) -> None:
     assert len(few.archive.panel("N-1").readings) == 1
 
 
+def test_a_card_is_typed_in_as_read_before_its_clear_coat_and_after_it(few: Session) -> None:
+    screen = LibraryScreen(few)
+    press(screen, "part", "back")
+    fields = {"code": "N-4", "ground": "silver", "colour": "rust", "clear": "yes"}
+    fields |= {"ratio": "6:1", "coats": "3", "source": "spectrophotometer", "geometry": "45:0"}
+    page = press(screen, "typed", **fields, lab="41 -9 -40", state="before clear")
+    assert "before clear" in page.split("Said back")[1]
+    press(screen, "keep", **fields, lab="41 -9 -40", state="before clear")
+    press(screen, "amend", "N-4")
+    press(screen, "keep", **fields, lab="40 -9 -42", state="")
+    card = few.archive.panel("N-4")
+    assert [r.state for r in card.readings] == ["before clear", ""]
+    stage = card.stages[-1]
+    assert [stage.recipe_at(r).clear for r in card.readings] == [None, "yes"]
+
+
 def test_all_that_is_on_a_back_is_kept_and_amended(few: Session) -> None:
     screen = LibraryScreen(few)
     fields = {"code": "N-2", "ground": "silver", "colour": "rust", "clear": "yes"}

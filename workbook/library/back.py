@@ -160,6 +160,7 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
             clear=get("clear") or "no",
         ),
         readings=own + readings,
+        before_clear=get("state") == _EARLY,
         date=date_of(get("date")),
         sprayer=get("sprayer"),
         lot=get("lot"),
@@ -274,6 +275,7 @@ def draw(screen: LibraryScreen) -> str:
         typed("It reads: L a b", "lab", help="such as 27.1 45.9 28.5")
         + choice("Read by", "source", _SOURCES, get("source") or "spectrophotometer")
         + choice("Geometry", "geometry", _GEOMETRIES, get("geometry"))
+        + choice("It was read", "state", _STATES, get("state"))
     )
     others = upload("Take it from a file", "reading", accept=TABLES) + button(
         "Photograph it", "photo", "back", quiet=True
@@ -305,6 +307,8 @@ def draw(screen: LibraryScreen) -> str:
 
 
 _SOURCES = {"spectrophotometer": "spectrophotometer", "photo": "photograph"}
+_EARLY = "before clear"
+_STATES = {"": "as the card is now", _EARLY: "before its clear coat"}
 _GEOMETRIES = {
     "45:0": "45:0",
     "di:8": "di:8, gloss in",
