@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from matchlib.steering.advice import Advice, correct
 from matchlib.steering.checks import check_stages, too_soon
-from matchlib.steering.plan import WORTH_A_READING, plan
+from matchlib.steering.plan import plan
 from matchlib.steering.planned import CardPlan, CardPlans
-from matchlib.steering.steer import Steering, steer
+from matchlib.steering.steer import WORTH_A_READING, Steering, steer
 from matchlib.steering.topup import SANDING
 
 __all__ = [

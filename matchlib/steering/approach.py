@@ -217,10 +217,10 @@ class Approach(NamedTuple):
             if what_follows and len(planned) == 1:
                 likely = shop.likely(self.begun, now, labs, spread, expected)
             card, best = expected.card, expected.best
-            now = None if best is None else best.recipe
-            if now is not None and left:
+            whole = whole if best is None else best.recipe
+            now = whole if expected.reads_again else None
+            if now is not None:
                 (look,), row = card.ahead([([shop.seen(now)], shop.source)], shop.views), 0
-            whole = whole if now is None else now
         return CardPlan(
             first,
             whole,

@@ -25,13 +25,14 @@ from matchlib.outcome import Outcome
 from matchlib.progress import Callback, part_of
 from matchlib.steering.approach import HOPELESS, Approach, Shop, chance_of_own
 from matchlib.steering.planned import CardPlan, CardPlans
+from matchlib.steering.steer import WORTH_A_READING
 from matchlib.suggest import Suggestion, Suggestions, suggest
 from matchlib.target import Target
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["MOST_READINGS", "WORTH_A_READING", "plan"]
+__all__ = ["MOST_READINGS", "plan"]
 
 Array = NDArray[np.float64]
 
@@ -47,9 +48,6 @@ CANDIDATES = 8
 NEAR = 3.0
 """Pairs whose recipe is expected this many tolerances farther than the nearest are not thought of:
 no steering mends their hue."""
-
-WORTH_A_READING = 0.02
-"""Chance that one more reading must add to be worth its time."""
 
 
 def plan(

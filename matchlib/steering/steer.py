@@ -29,7 +29,7 @@ from matchlib.target import Target
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Steering", "steer"]
+__all__ = ["WORTH_A_READING", "Steering", "steer"]
 
 Array = NDArray[np.float64]
 
@@ -39,6 +39,9 @@ have: another card of what is not known well would pass no more often [-]."""
 
 WORTH_A_COAT = 0.02
 """Chance that further coats must add to a card that may be there already, of the same [-]."""
+
+WORTH_A_READING = 0.02
+"""Chance that one more reading must add to be worth its time [-]."""
 
 LIKELY = 0.5
 """Chance from which a card is said to be there [-]."""
@@ -118,6 +121,14 @@ class Steering:
         return self.options[0] if self.state == "go on" else None
 
     @property
+    def reads_again(self) -> bool:
+        """Whether one more reading after what is laid next is worth its time."""
+        best = self.best
+        if best is None or not self.readings_left:
+            return False
+        return best.steered > best.probability + WORTH_A_READING
+
+    @property
     def chance(self) -> float:
         """That the card passes if this is followed [-]."""
         best = self.best
@@ -136,11 +147,11 @@ class Steering:
                 f"{self.goal.worst}."
             )
         if best is not None:
-            again = self.readings_left > 0 and best.steered > best.probability + 0.01
             sand = f" {SANDING}" if self.cleared else ""
+            again = ", then read it again" * self.reads_again
             return (
-                f"Lay {best.words}{', then read it again' * again}. The chance that the card "
-                f"passes is {chance_words(self.chance)}; as it is, {now}.{sand}"
+                f"Lay {best.words}{again}. The chance that the card passes is "
+                f"{chance_words(self.chance)}; as it is, {now}.{sand}"
             )
         keep = "Keep" if self.cleared else "Clear"
         return f"This card is lost: {self.lost}. {keep} it for the archive, and spray the next."

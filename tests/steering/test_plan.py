@@ -216,6 +216,20 @@ def test_starts_that_are_dropped_before_a_second_reading_would_have_been_no_bett
         assert few.by_readings[1] == every.by_readings[1]
 
 
+def test_a_plan_shows_a_second_look_only_where_what_follows_asks_for_one(shop, young) -> None:
+    looks = set()
+    for source in ("spectrophotometer", "photo"):
+        for lab in shop.reachable(4, 0):
+            near = Limits(blends=False)
+            card = plan(young, Target.lab(*lab), near, readings=2, top=1, source=source)[0]
+            if card.planned_readings:
+                expected = next(one for one in card.likely if one.case == "as expected")
+                again = "then read it again" in expected.words
+                assert len(card.planned_readings) == 1 + again
+            looks.add(len(card.planned_readings))
+    assert looks == {0, 1, 2}
+
+
 def test_where_readings_tell_little_all_coats_may_be_laid_before_the_first(model, recipe) -> None:
     photo, sure = (
         Approach.of(
