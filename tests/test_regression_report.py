@@ -39,6 +39,8 @@ def test_the_summary_tells_what_panels_left_out_told(model):
     assert reached.index.tolist() == list(KINDS)
     np.testing.assert_array_equal(reached["both"], model.stack_.both)
     assert (reached["groups"] > 1).all()
+    # Of three of the four colours what is above half of the strongest, and a quarter below it.
+    assert reached["groups"]["beyond"] == 6
     assert reached["both"].between(0.1, 1.5).all()
 
 

@@ -35,11 +35,12 @@ FOLDS = 8
 MOST_GROUPS = 12
 """Groups of one kind left out, at most; more would not change one number."""
 
-TOP = 0.55
-"""Of a colour's greatest strength; what lies above is left out to learn how far more reaches."""
-
 MORE = 1.25
 """Of what was sprayed of a colour; what lies above is beyond [-]."""
+
+TOPS = (0.55, 1.0 / MORE)
+"""Of a colour's greatest strength; what lies above each is left out to learn how far more reaches:
+much more, and a little."""
 
 DIFFUSE = 3.0**-0.5
 """Share of a scatterer at all angles that a ground may be of which no panel tells, root of the mean
@@ -133,9 +134,10 @@ def folds(rows: Rows, seed: int | None) -> Iterator[tuple[int, Ints]]:
     ]
     strong = t.strength
     groups[BEYOND] = [
-        np.flatnonzero(neat & (pot == c) & (strong[:, c] > TOP * strong[:, c].max()))
+        np.flatnonzero(neat & (pot == c) & (strong[:, c] > top * strong[:, c].max()))
         for c in range(colour.shape[1])
-        if (neat & (pot == c) & (strong[:, c] <= TOP * strong[:, c].max())).sum() > 1
+        for top in TOPS
+        if (neat & (pot == c) & (strong[:, c] <= top * strong[:, c].max())).sum() > 1
     ]
     for kind, each in groups.items():
         some = [g for g in each if len(g)]
