@@ -78,3 +78,17 @@ def test_a_panel_taken_out_of_its_job_can_be_removed(shop: tuple[str, Path]) -> 
     with Archive.open(archive, read_only=True) as kept:
         job = kept.job(1)
         assert (job.plan, job.panels) == (None, ())
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        (("match", "sample.csv"), "say what it is, as --reading sample.csv"),
+        (("match", "27.1", "45,9", "28.5"), "say what it is, as --lab 27.1 45,9 28.5"),
+        (("panels", "P2"), "'P2' is one thing more than this command takes"),
+    ],
+)
+def test_what_is_typed_without_its_option_is_told_which(typed: tuple[str, ...], told: str) -> None:
+    refused = run(*typed)
+    assert refused.exit_code == 2
+    assert told in " ".join(refused.stderr.split())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+import re
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
@@ -139,8 +140,14 @@ class FileOptions:
         return {"decimal": self.decimal, "scale": scale, "answers": answers}
 
 
-class _OneArchive(click.Command):
-    """A command that takes one archive at a time, so that two are never taken for one."""
+_NUMBER = re.compile(r"[-+−]?\d+([.,]\d+)?$")
+
+
+class _Command(click.Command):
+    """A command that takes one archive at a time, and says what to name before what it was given.
+
+    Two archives are never taken for one.
+    """
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         named = [a for a in args if a == "--archive" or a.startswith("--archive=")]
@@ -150,7 +157,20 @@ class _OneArchive(click.Command):
                 "workbook merge OTHER",
                 ctx=ctx,
             )
-        return super().parse_args(ctx, args)
+        ctx.allow_extra_args = True
+        rest = super().parse_args(ctx, args)
+        if ctx.args:
+            ctx.fail(self._unnamed(ctx.args))
+        return rest
+
+    def _unnamed(self, given: Sequence[str]) -> str:
+        """What to do about something that was typed without the option that it is for."""
+        kind = "L a b" if all(map(_NUMBER.match, given)) else "FILE" * bool(Path(given[0]).suffix)
+        for option in self.params:
+            if kind and option.metavar == kind:
+                named = f"{option.opts[0]} {' '.join(given)}"
+                return f"{given[0]!r} stands alone. What to do: say what it is, as {named}"
+        return f"{given[0]!r} is one thing more than this command takes."
 
 
 @contextmanager
@@ -193,7 +213,7 @@ def command(name: str, function: Callable[..., None]) -> click.Command:
         except KeyboardInterrupt:
             raise click.exceptions.Exit(130) from None
 
-    return _OneArchive(
+    return _Command(
         name,
         callback=guarded,
         params=parameters(flat),
