@@ -66,17 +66,23 @@ TABLES = (
         "\n\nIn `spray` regions over grounds and of blends are too wide, for what physics cannot "
         "rule out is more than that simulator does. In the booth regions of blends of colours "
         "are too wide, and those of stronger films, and of blends of grounds never read, too "
-        "narrow; the worst shops of pairs and of stronger films lie 14 to 16 points under "
+        "narrow; the worst shops of pairs and of stronger films lie 12 to 15 points under "
         "what chance makes of them. It is mostly a pigment that scatters, over a solid black: "
         "over no other ground does its scatter show."
         "\n\nTried and not kept: light's way through the film, longer over grounds that send it "
         "to all sides (Kubelka and Munk 1931), its size learnt. In eight booths it brought "
         "the 90 % regions of pairs from 81 to 88 and of stronger films from 79 to 90, and the "
         "mean miss of pairs from 0.92 to 0.82, but three rows of measured papers got worse "
-        "(inks on papers kept apart from 1.7 to 2.4): what is measured has the say. Nor a "
-        "scatter as the square of a number, which is no surer of none, nor a kind of reach "
-        "for grounds lighter or darker than all others of a colour: neither moved the worst "
-        "shop.",
+        "(inks on papers kept apart from 1.7 to 2.4): what is measured has the say. Nor, for "
+        "the same reason, a longer way for the light alone that the surface keeps inside, which "
+        "runs at a slant (Williams and Clapper 1953), its length learnt: pairs' 90 % regions "
+        "went from 83 to 88 and the worst shop of stronger films from 50 to 64, but the median "
+        "miss over grounds never sprayed on from 1.23 to 1.48, and over papers kept apart, from "
+        "all nine, from 1.6 to 2.3. Nor, for colours over darker grounds than they were sprayed "
+        "on, all the scatter that is believed before any panel, which made `spray` three to ten "
+        "times too wide there; a scatter as the square of a number, which is no surer of none; a "
+        "kind of reach for grounds lighter or darker than all others of a colour: neither moved "
+        "the worst shop.",
     ),
     Printed(
         "Panels left out, beside general regressors",
