@@ -21,8 +21,8 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
   motion) lay more or less film, a batch of ground is lighter or darker, a named clear coat absorbs
   a little, an instrument reads a little higher or lower.
 
-Then the surface (Saunderson 1942; `matchlib.film.saunderson`), with its own internal reflectance
-under clear coat and without.
+Then the surface (Saunderson 1942; `matchlib.regression.surface`), with its own internal reflectance
+under clear coat and without, for the light of each ground its own.
 
 Every derivative is written out by the chain rule; a test compares them with differences.
 """
@@ -36,8 +36,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import EXTERNAL_K1, INTERNAL_K2, change_if_diffuse, saunderson, single_scatter
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, change_if_diffuse, single_scatter
 from matchlib.regression.priors import Priors
+from matchlib.regression.surface import let_out, most_inside
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import SHARED, Vocabulary
 
@@ -48,10 +49,6 @@ Array = NDArray[np.float64]
 _MOTIONS = 3
 """Waves of the drift: changes over less than a fifth of the archive's days are a sprayer's own."""
 
-_LARGEST, _NEAREST = 1.7, 0.98
-"""Internal reflectance from which on the surface is taken as linear, and the same times k2: the
-pole is at 1/k2, and a fit to Lab alone could hide a few wavelengths in it."""
-
 
 class State(NamedTuple):
     """The law at one set of values: measured reflectance (n, b) and its partial derivatives."""
@@ -61,7 +58,8 @@ class State(NamedTuple):
     by_absorbance: Array  # (n, b), by A
     by_scatter: Array  # (n, b), by S
     by_veil: Array  # (n, b), by the logarithm of all that comes up to the clear coat
-    by_k2: Array  # (n, b), by the logit of k2
+    by_k2: Array  # (n, b), by the logit of k2, of ground and film alike
+    by_own_k2: Array  # (n, b), by that of the ground's own
     by_gain: Array  # (n, b), by the value of an uncleared surface's gain
     by_haze: Array  # (n, b), by the value of an uncleared one's bloom, or of a clear one's gloss
     absorption: Array  # (c, b), for one coat of 6:1
@@ -78,7 +76,8 @@ class State(NamedTuple):
     batch: Array  # (n, g), what the batch of each ground adds to it
     mixed: Array  # (n, b), and of the blend's
     absorbance: Array  # (n, b), A
-    k2: Array  # (n, 1), internal reflectance of the surface
+    k2: Array  # (n, 1), internal reflectance of the surface for the ground's light
+    film_k2: Array  # (n, 1), and for what the film scatters
     gain: Array  # (n, b), by which more of it is read
 
     @property
@@ -90,7 +89,7 @@ class State(NamedTuple):
     @property
     def if_diffuse(self) -> Array:
         """Reflectance more (n, b), were the ground a scatterer at all angles."""
-        ground = np.minimum(np.exp(self.mixed), _most(self.k2))
+        ground = np.minimum(np.exp(self.mixed), most_inside(self.k2))
         return self.gain * change_if_diffuse(ground, np.maximum(self.absorbance, 0.0), k2=self.k2)
 
     def take(self, rows: NDArray[np.intp]) -> State:
@@ -309,15 +308,17 @@ class FilmLaw:
         absorbed = self._own(z, t, "clear")
         mixed, veil = mixed - absorbed, np.exp(-absorbed)
         filtered = np.exp(np.minimum(mixed - a, 4.0))
-        inner = filtered + s * phi * veil
-        by_shown = s * phi_slope * veil - filtered
+        shown = s * phi * veil
         k2_logit = (
             np.log(INTERNAL_K2 / (1 - INTERNAL_K2))
             + self.priors.k2_sd * z[self.slices["surface"]][:2]
         )
         own_k2 = np.clip(weight @ z[self.slices["own k2"]], -5.0, 3.0)
-        k2 = 1.0 / (1.0 + np.exp(-k2_logit[np.where(t.cleared, 0, 1)] - own_k2))
-        k2 = np.where(t.aspecular, 0.0, k2)[:, None]
+        of_film = k2_logit[np.where(t.cleared, 0, 1)]
+        k2, film_k2 = (
+            np.where(t.aspecular, 0.0, 1.0 / (1.0 + np.exp(-logit)))[:, None]
+            for logit in (of_film + own_k2, of_film)
+        )
         _, _, haze_z, gain_z, gloss_z = z[self.slices["surface"]]
         uncleared = ~t.cleared
         bloom = 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4))
@@ -325,21 +326,17 @@ class FilmLaw:
         haze = np.where(uncleared, bloom, leak)
         scale = np.exp(self._own(z, t, "instrument"))
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * scale
-        safe = np.minimum(inner, np.where(t.aspecular[:, None], np.inf, _most(k2)))
-        pole = 1.0 - k2 * safe
-        slope = gain * (1.0 - EXTERNAL_K1) * (1.0 - k2) / pole**2
-        # Beyond the largest it goes on along its tangent, so that a step too far finds back.
-        core = gain * saunderson(safe, k2=k2) + slope * (inner - safe)
-        # d/dk2 of (1-k2) R / (1 - k2 R) is -(R - R^2) / (1 - k2 R)^2; times dk2/dlogit.
-        by_k2 = slope * (safe**2 - safe) * k2
+        out = let_out(filtered, shown, ground_k2=k2, film_k2=film_k2)
+        core, by_filtered, by_shown = gain * out.light, gain * out.by_ground, gain * out.by_film
         gloss = np.where(t.glossy, EXTERNAL_K1, 0.0)
         return State(
             reflectance=core + (haze + gloss)[:, None] * scale,
-            by_ground=slope * filtered,
-            by_absorbance=slope * by_shown,
-            by_scatter=slope * phi * veil,
-            by_veil=slope * inner,
-            by_k2=by_k2,
+            by_ground=by_filtered * filtered,
+            by_absorbance=by_shown * s * phi_slope * veil - by_filtered * filtered,
+            by_scatter=by_shown * phi * veil,
+            by_veil=by_filtered * filtered + by_shown * shown,
+            by_k2=gain * (out.by_ground_k2 + out.by_film_k2),
+            by_own_k2=gain * out.by_ground_k2,
             by_gain=0.06 * core * uncleared[:, None],
             by_haze=(np.where(uncleared, 0.8, 1.0) * haze)[:, None] * scale,
             absorption=absorption,
@@ -357,6 +354,7 @@ class FilmLaw:
             mixed=mixed,
             absorbance=a,
             k2=k2,
+            film_k2=film_k2,
             gain=gain,
         )
 
@@ -366,7 +364,7 @@ class FilmLaw:
         p, at = self.priors, self.slices
         out = np.zeros((n, k, self.size))
         by_ground = m * s.by_ground[:, None, :]
-        by_k2 = np.einsum("nkb,nb->nk", m, s.by_k2)
+        by_k2, by_own_k2 = (np.einsum("nkb,nb->nk", m, by) for by in (s.by_k2, s.by_own_k2))
 
         def fill(name: str, scale: Array, block: Array) -> None:
             # scale (n, j) times block (n, k, v) for each of j owners.
@@ -386,7 +384,7 @@ class FilmLaw:
         fill("ladder", self._ladder_shares(t), by_ground @ self.curves["ladder"])
         if self.words.pairs:
             worth = by_ground @ s.ground.transpose(0, 2, 1)
-            worth += by_k2[:, :, None] * z[at["own k2"]]
+            worth += by_own_k2[:, :, None] * z[at["own k2"]]
             gaps = worth - worth @ s.weight[:, :, None]
             out[:, :, at["hiding"]] = 0.7 * s.weight[:, None, :] * gaps
         by_a = m * s.by_absorbance[:, None, :]
@@ -407,7 +405,7 @@ class FilmLaw:
         surface = at["surface"].start
         out[:, :, surface] = p.k2_sd * by_k2 * t.cleared[:, None]
         out[:, :, surface + 1] = p.k2_sd * by_k2 * ~t.cleared[:, None]
-        out[:, :, at["own k2"]] = by_k2[:, :, None] * s.weight[:, None, :]
+        out[:, :, at["own k2"]] = by_own_k2[:, :, None] * s.weight[:, None, :]
         by_haze = np.einsum("nkb,nb->nk", m, s.by_haze)
         out[:, :, surface + 2] = by_haze * ~t.cleared[:, None]
         out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
@@ -422,11 +420,6 @@ class FilmLaw:
         read = (m * s.reflectance[:, None, :]) @ self.curves["clear"]
         fill("instrument", self.sharing(t, "instrument"), read)
         return out, np.stack([by_colour.sum(axis=2), by_level], axis=2)
-
-
-def _most(k2: Array) -> Array:
-    """Internal reflectance up to which the surface is taken as it is."""
-    return np.asarray(np.minimum(_LARGEST, _NEAREST / np.maximum(k2, 0.1)), float)
 
 
 def motion(time: Array) -> Array:

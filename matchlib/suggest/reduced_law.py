@@ -29,9 +29,10 @@ Ints = NDArray[np.intp]
 class ReducedLaw(NamedTuple):
     """A fitted law under one viewing, by ground and by dose."""
 
-    # The surface: lift + gain R / (1 - k2 R) is what is measured.
+    # The surface: lift + gain (R - Q) / (1 - Q) is what is measured of R, of which Q is kept.
     ground: Array  # (k, b), internal reflectance of each ground [-]
-    k2: Array  # (k,)
+    k2: Array  # (k,), kept of the ground's light
+    film_k2: Array  # (k,), and of what the film scatters
     gain: Array  # (k,)
     lift: Array  # (k,)
     absorption: Array  # (c, b), absorbance of one coat at 6:1, each colour alone [-]
@@ -54,14 +55,17 @@ class ReducedLaw(NamedTuple):
         spread = ((inner - middle) ** 2).sum(axis=1)
         slope = ((inner - middle) * line).sum(axis=1) / np.maximum(spread, 1e-300)
         base = line.mean(axis=1) - slope * middle[:, 0]
-        k2, gain = -slope / base, 1.0 / base**2
-        lift = bare.reflectance - gain[:, None] * inner / (1.0 - k2[:, None] * inner)
+        k2 = -slope / base
+        gain = 1.0 / (base**2 * (1.0 - k2))
+        kept = k2[:, None] * inner
+        lift = bare.reflectance - gain[:, None] * (inner - kept) / (1.0 - kept)
         coat = _dosed(space, viewing, np.empty(0))
         unit = coat.dose[0, :, None]
         white = white_point(viewing.illuminant, viewing.observer)
         return cls(
             inner,
             k2,
+            bare.film_k2[:, 0],
             gain,
             lift.mean(axis=1),
             unit * coat.absorption,
@@ -82,13 +86,18 @@ class ReducedLaw(NamedTuple):
         glow *= (one - through) / a
         light = self.light.astype(np.float32)
         seen = np.empty((len(self.ground), 3, dose.shape[1]), np.float32)
-        inner, pole = np.empty_like(a), np.empty_like(a)
+        inner, kept = np.empty_like(a), np.empty_like(a)
+        # One where no film is kept otherwise than the ground's light.
+        shown = self.film_k2 / np.where(self.k2 > 0.0, self.k2, 1.0)
         for g, ground in enumerate(self.ground[:, :, None].astype(np.float32)):
             np.multiply(through, ground, out=inner)  # one ground at a time stays in the cache
+            np.multiply(glow, np.float32(shown[g]), out=kept)
+            kept += inner
+            kept *= np.float32(self.k2[g])
             inner += glow
-            np.multiply(inner, np.float32(-self.k2[g]), out=pole)
-            pole += one
-            inner /= pole
+            inner -= kept
+            np.subtract(one, kept, out=kept)
+            inner /= kept
             np.matmul(light, inner, out=seen[g])
         seen *= self.gain[:, None, None].astype(np.float32)
         seen += (self.lift[:, None] * self.light.sum(axis=1)).astype(np.float32)[:, :, None]
