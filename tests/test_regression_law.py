@@ -12,6 +12,7 @@ from scipy.stats import chi2
 
 from matchlib.colorimetry import GRID, reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
+from matchlib.film import EXTERNAL_K1, saunderson
 from matchlib.regression import FilmRegressor
 from matchlib.regression.evidence import evidence
 from matchlib.regression.law import FilmLaw, motion
@@ -20,8 +21,10 @@ from matchlib.regression.priors import Priors, smooth_curves
 from matchlib.regression.residuals import Residuals
 from matchlib.regression.sizes import Sizes
 from matchlib.regression.solve import usual_squared
+from matchlib.regression.surface import let_out
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary, geometry_group
+from tests.benchmarks import booth
 from tests.benchmarks.spray import Noise, Shop, to_frame
 
 ROWS = [
@@ -145,6 +148,34 @@ def test_the_evidence_is_the_normal_density_of_the_readings(present):
         return float(-0.5 * (y @ np.linalg.solve(cov, y) + np.linalg.slogdet(cov)[1]))
 
     assert ours(first) - ours(second) == pytest.approx(plain(first) - plain(second), abs=1e-8)
+
+
+def test_the_surface_lets_out_the_sum_of_all_bounces_of_both_kinds_of_light():
+    ground, film = np.array([[0.02, 0.4, 0.7]]), np.array([[0.05, 0.1, 0.01]])
+    kept = {"ground_k2": np.full((1, 1), 0.35), "film_k2": np.full((1, 1), 0.55)}
+    # Saunderson (1942) as light tells it: up from both, each kept its own share, and so on.
+    out, coming = 0.0, 1.0 - EXTERNAL_K1
+    for _ in range(500):
+        up, more = coming * ground, coming * film
+        out = out + 0.65 * up + 0.45 * more
+        coming = 0.35 * up + 0.55 * more
+    np.testing.assert_allclose(let_out(ground, film, **kept).light, out, rtol=1e-12)
+    same = let_out(ground, film, ground_k2=kept["film_k2"], film_k2=kept["film_k2"])
+    np.testing.assert_allclose(same.light, saunderson(ground + film, k2=0.55), rtol=1e-12)
+
+
+@pytest.mark.parametrize("seed", [2, 3])
+def test_what_a_pigment_scatters_over_black_is_not_hidden_by_what_the_black_keeps(seed):
+    # Dyes that scatter nothing over a black say nothing of a pigment that was never sprayed on it.
+    shop = booth.Shop(seed)
+    pigment = {2: "smoke", 3: "saffron"}[seed]
+    new = [p for p in shop.full(seed) if str(p.recipe.ground) == "solid black" and p.recipe.colour]
+    new = [p for p in new if str(p.recipe.colour) == pigment]
+    train = [p for p in shop.full(seed) if p.code not in {q.code for q in new}]
+    model = FilmRegressor().fit(*to_frame(train))
+    told = model.predict_each([p.recipe for p in new])
+    read = np.array([p.readings[0].lab for p in new])
+    assert np.abs((read - told.lab)[:, 0]).mean() < 1.5 * np.sqrt(told.covariance[:, 0, 0]).mean()
 
 
 def test_light_and_eye_may_change_places():
