@@ -302,7 +302,7 @@ def next_for_archive(
     >>> advised.to_frame()[["ground", "colour", "schedule"]]
           ground  colour schedule
     0  pale gold  cherry    2@3:1
-    1  pale gold  cherry    4@3:1
+    1  pale gold  cherry    2@3:1
     """
     _check(candidates)
     if k < 1:

@@ -85,7 +85,7 @@ def test_match_correct_and_next_take_them(shop):
     shelf = ("--grounds", "pale gold", "--colours", "cherry", "--top", 1)
     mine = json_of("match", *at, *shelf)[0]
     usual = json_of("match", *at[:-2], "--sprayer", "day bench", *shelf)[0]
-    assert mine["probability"] != usual["probability"]
+    assert mine["schedule"] != usual["schedule"]
     assert json_of("correct", *at, *pair, "--read", 29, 46, 29.4)["fits"]
     assert json_of("next", *at, *shelf)
 

@@ -35,8 +35,8 @@ def test_the_law_in_brief_reads_the_surface_off_the_law() -> None:
     space = Space.of(model_of(), Limits(), [])
     brief = ReducedLaw.of(space, Viewing())
     bare = [Recipe(g, clear="yes") for g in space.shelf.grounds]
-    inner = brief.ground
-    seen = brief.lift[:, None] + brief.gain[:, None] * inner / (1 - brief.k2[:, None] * inner)
+    inner, kept = brief.ground, brief.k2[:, None] * brief.ground
+    seen = brief.lift[:, None] + brief.gain[:, None] * (inner - kept) / (1 - kept)
     assert reflectance_to_lab(seen) == pytest.approx(model_of().predict_recipes(bare), abs=1e-6)
 
 

@@ -33,11 +33,9 @@ class LetOut(NamedTuple):
 
 
 def let_out(ground: Array, film: Array, *, ground_k2: Array, film_k2: Array) -> LetOut:
-    """Saunderson's sum of all bounces (1942), of light of two kinds, of which each is kept its own.
-
-    Of the light R that comes up Q is kept, and comes up again as R times Q, and so on: in all
-    (1 - k1) (R - Q) / (1 - Q) leaves.
-    """
+    """Saunderson's sum of all bounces (1942), of two kinds of light, each kept by its own k2."""
+    # Of the light R that comes up Q is kept, and comes up again as R times Q, and so on: in all
+    # (1 - k1) (R - Q) / (1 - Q) leaves.
     # Beyond the largest it goes on along its tangent, so that a step too far finds back.
     inner, kept_most = ground + film, np.maximum(ground_k2, film_k2)
     within = np.minimum(1.0, most_inside(kept_most) / np.maximum(inner, 1e-300))
