@@ -87,7 +87,7 @@ class ReducedLaw(NamedTuple):
         light = self.light.astype(np.float32)
         seen = np.empty((len(self.ground), 3, dose.shape[1]), np.float32)
         inner, kept = np.empty_like(a), np.empty_like(a)
-        # One where no film is kept otherwise than the ground's light.
+        # How much more of what the film scatters is kept than of the ground's light.
         shown = self.film_k2 / np.where(self.k2 > 0.0, self.k2, 1.0)
         for g, ground in enumerate(self.ground[:, :, None].astype(np.float32)):
             np.multiply(through, ground, out=inner)  # one ground at a time stays in the cache
