@@ -26,6 +26,7 @@ __all__ = [
     "DIFFUSE_K2",
     "EXTERNAL_K1",
     "INTERNAL_K2",
+    "KEPT_WAY",
     "REFRACTIVE_INDEX",
     "change_if_diffuse",
     "film_reflectance",
@@ -58,6 +59,7 @@ Ideal diffuse light inside gives `DIFFUSE_K2`; practice takes 0.4 to 0.6 (Centor
 def saunderson(
     reflectance: ArrayLike,
     *,
+    kept: ArrayLike | None = None,
     k1: float = EXTERNAL_K1,
     k2: ArrayLike = INTERNAL_K2,
     specular_included: bool = False,
@@ -68,6 +70,9 @@ def saunderson(
     ----------
     reflectance : array_like
         Internal reflectance [-], any shape, below ``1 / k2``.
+    kept : array_like, optional
+        The same for the light that the surface keeps inside, whose way is another [-];
+        `reflectance` if None.
     k1 : float
         External reflectance of the surface [-].
     k2 : array_like
@@ -86,11 +91,14 @@ def saunderson(
     0.32
     """
     r, back = np.asarray(reflectance, float), np.asarray(k2, float)
-    inside: Array = (1.0 - k1) * (1.0 - back) * r / (1.0 - back * r)
+    again = r if kept is None else np.asarray(kept, float)
+    inside: Array = (1.0 - k1) * (1.0 - back) * r / (1.0 - back * again)
     return inside + k1 if specular_included else inside
 
 
-def change_if_diffuse(ground: ArrayLike, absorbance: ArrayLike, *, k2: ArrayLike) -> Array:
+def change_if_diffuse(
+    ground: ArrayLike, absorbance: ArrayLike, *, k2: ArrayLike, way: float = 1.0
+) -> Array:
     """Return what a ground would let out more, were it to scatter light at all angles.
 
     Parameters
@@ -102,6 +110,8 @@ def change_if_diffuse(ground: ArrayLike, absorbance: ArrayLike, *, k2: ArrayLike
     k2 : array_like
         Internal reflectance of the surface by the law [-]; 0 where the surface keeps nothing
         inside, and nothing changes.
+    way : float
+        Of the light kept inside through the film by the law, in ways of what is seen [-].
 
     Returns
     -------
@@ -121,9 +131,9 @@ def change_if_diffuse(ground: ArrayLike, absorbance: ArrayLike, *, k2: ArrayLike
     bare = (1.0 - back) * rho / (1.0 - back * rho)
     kept = np.where(back > 0.0, DIFFUSE_K2, 0.0)
     same = bare / (1.0 - kept * (1.0 - bare))  # is as light when it is bare
-    way = 4.0 / math.sqrt(1.0 - REFRACTIVE_INDEX**-2) / path_factor("45:0")
-    diffuse = (1.0 - kept) * same * film / (1.0 - kept * same * film**way)
-    return np.asarray((1.0 - EXTERNAL_K1) * diffuse - saunderson(rho * film, k2=back), float)
+    diffuse = (1.0 - kept) * same * film / (1.0 - kept * same * film**KEPT_WAY)
+    law = saunderson(rho * film, kept=rho * film**way, k2=back)
+    return np.asarray((1.0 - EXTERNAL_K1) * diffuse - law, float)
 
 
 def single_scatter(absorbance: ArrayLike) -> tuple[Array, Array]:
@@ -261,3 +271,9 @@ def path_factor(geometry: str, *, n: float = REFRACTIVE_INDEX) -> float:
 
 def _slant(degrees: float, n: float) -> float:
     return 1.0 / math.sqrt(1.0 - (math.sin(math.radians(degrees)) / n) ** 2)
+
+
+KEPT_WAY = 4.0 / math.sqrt(1.0 - REFRACTIVE_INDEX**-2) / path_factor("45:0")
+"""Mean way through the film, down and up, of Lambert's light kept under the surface, at angles
+beyond the critical one, in ways of the light that is read at 45:0 [-] (Williams and Clapper 1953).
+"""

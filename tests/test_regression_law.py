@@ -12,7 +12,7 @@ from scipy.stats import chi2
 
 from matchlib.colorimetry import GRID, reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
-from matchlib.film import EXTERNAL_K1, saunderson
+from matchlib.film import EXTERNAL_K1, KEPT_WAY, film_reflectance, saunderson
 from matchlib.regression import FilmRegressor
 from matchlib.regression.evidence import evidence
 from matchlib.regression.law import FilmLaw, motion
@@ -21,10 +21,10 @@ from matchlib.regression.priors import Priors, smooth_curves
 from matchlib.regression.residuals import Residuals
 from matchlib.regression.sizes import Sizes
 from matchlib.regression.solve import usual_squared
-from matchlib.regression.surface import let_out
+from matchlib.regression.surface import kept_way, let_out
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary, geometry_group
-from tests.benchmarks import booth
+from tests.benchmarks import booth, spray
 from tests.benchmarks.spray import Noise, Shop, to_frame
 
 ROWS = [
@@ -151,17 +151,42 @@ def test_the_evidence_is_the_normal_density_of_the_readings(present):
 
 
 def test_the_surface_lets_out_the_sum_of_all_bounces_of_both_kinds_of_light():
-    ground, film = np.array([[0.02, 0.4, 0.7]]), np.array([[0.05, 0.1, 0.01]])
+    rho, a, s = np.array([[0.02, 0.4, 0.7]]), np.array([[0.3, 0.0, 1.2]]), np.array([[0.1, 0.1, 0]])
     kept = {"ground_k2": np.full((1, 1), 0.35), "film_k2": np.full((1, 1), 0.55)}
+    film = [np.log(rho), a, s, np.ones((1, 1))]
+
+    def coming_up(way):
+        ground = rho * np.exp(-way * a)
+        return ground, film_reflectance(rho, way * a, way * s) - ground
+
     # Saunderson (1942) as light tells it: up from both, each kept its own share, and so on.
-    out, coming = 0.0, 1.0 - EXTERNAL_K1
-    for _ in range(500):
-        up, more = coming * ground, coming * film
-        out = out + 0.65 * up + 0.45 * more
-        coming = 0.35 * up + 0.55 * more
-    np.testing.assert_allclose(let_out(ground, film, **kept).light, out, rtol=1e-12)
-    same = let_out(ground, film, ground_k2=kept["film_k2"], film_k2=kept["film_k2"])
-    np.testing.assert_allclose(same.light, saunderson(ground + film, k2=0.55), rtol=1e-12)
+    for way in (1.0, 1.8):
+        (seen, haze), (ground, more) = coming_up(1.0), coming_up(way)
+        out, coming = 0.0, 1.0 - EXTERNAL_K1
+        for _ in range(500):
+            out = out + coming * (0.65 * seen + 0.45 * haze)
+            coming = coming * (0.35 * ground + 0.55 * more)
+        np.testing.assert_allclose(let_out(*film, way=way, **kept).light, out, rtol=1e-12)
+    same = let_out(*film, way=1.0, ground_k2=kept["film_k2"], film_k2=kept["film_k2"])
+    np.testing.assert_allclose(same.light, saunderson(seen + haze, k2=0.55), rtol=1e-12)
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_how_much_longer_light_runs_that_the_surface_keeps_is_learnt(seed):
+    # One simulator follows light at every angle, which kept light passes at a slant; the other's
+    # surface sends back light that is diffuse all along, as Kubelka and Munk have it.
+    ways = []
+    for simulator in (spray, booth):
+        fit = FilmRegressor().fit(*to_frame(simulator.Shop(seed).archive(60, seed))).fitted_
+        ways.append(kept_way(fit.z[fit.law.slices["surface"]][5])[0])
+    assert 1.0 <= ways[0] < 1.5 < ways[1] <= KEPT_WAY
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_flake_is_learnt_to_send_less_light_under_the_surface_than_a_solid(seed):
+    fit = FilmRegressor().fit(*to_frame(booth.Shop(seed).archive(60, seed))).fitted_
+    own = dict(zip(fit.law.words.grounds, fit.z[fit.law.slices["lambert"]], strict=True))
+    assert max(own["silver"], own["pale gold"]) < own["solid white"] - 1.0
 
 
 @pytest.mark.parametrize("seed", [2, 3])

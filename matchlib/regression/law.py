@@ -22,7 +22,8 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
   a little, an instrument reads a little higher or lower.
 
 Then the surface (Saunderson 1942; `matchlib.regression.surface`), with its own internal reflectance
-under clear coat and without, for the light of each ground its own.
+under clear coat and without. A ground sends some share of its light under it at all angles, as what
+the film scatters is: little over flake, nearly all over a solid, any before a panel is read.
 
 Every derivative is written out by the chain rule; a test compares them with differences.
 """
@@ -36,15 +37,19 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import EXTERNAL_K1, INTERNAL_K2, change_if_diffuse, single_scatter
+from matchlib.film import DIFFUSE_K2, EXTERNAL_K1, change_if_diffuse, single_scatter
 from matchlib.regression.priors import Priors
-from matchlib.regression.surface import let_out, most_inside
+from matchlib.regression.surface import EVEN, kept_way, let_out, logistic, most_inside
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import SHARED, Vocabulary
 
 __all__ = ["FilmLaw", "State", "motion"]
 
 Array = NDArray[np.float64]
+
+ZERO = 0.0002, 0.0004
+"""What is read of a perfect black under clear coat, and the spread of it [-]: gloss that leaks into
+the instrument, and the instrument's zero, which may lie under none (common practice, no source)."""
 
 _MOTIONS = 3
 """Waves of the drift: changes over less than a fifth of the archive's days are a sprayer's own."""
@@ -59,7 +64,8 @@ class State(NamedTuple):
     by_scatter: Array  # (n, b), by S
     by_veil: Array  # (n, b), by the logarithm of all that comes up to the clear coat
     by_k2: Array  # (n, b), by the logit of k2, of ground and film alike
-    by_own_k2: Array  # (n, b), by that of the ground's own
+    by_lambert: Array  # (n, b), by that of the share a ground sends at all angles
+    by_way: Array  # (n, b), by the value of the way of light that the surface keeps
     by_gain: Array  # (n, b), by the value of an uncleared surface's gain
     by_haze: Array  # (n, b), by the value of an uncleared one's bloom, or of a clear one's gloss
     absorption: Array  # (c, b), for one coat of 6:1
@@ -79,6 +85,7 @@ class State(NamedTuple):
     k2: Array  # (n, 1), internal reflectance of the surface for the ground's light
     film_k2: Array  # (n, 1), and for what the film scatters
     gain: Array  # (n, b), by which more of it is read
+    way: float  # of light kept inside, in ways of what is read [-]
 
     @property
     def ground(self) -> Array:
@@ -90,11 +97,11 @@ class State(NamedTuple):
     def if_diffuse(self) -> Array:
         """Reflectance more (n, b), were the ground a scatterer at all angles."""
         ground = np.minimum(np.exp(self.mixed), most_inside(self.k2))
-        return self.gain * change_if_diffuse(ground, np.maximum(self.absorbance, 0.0), k2=self.k2)
+        return self.gain * change_if_diffuse(ground, self.absorbance, k2=self.k2, way=self.way)
 
     def take(self, rows: NDArray[np.intp]) -> State:
         """Return some of the rows."""
-        shared = ("absorption", "scattering", "turn", "log_ground")
+        shared = ("absorption", "scattering", "turn", "log_ground", "way")
         own = {k: v[rows] for k, v in self._asdict().items() if k not in shared}
         return self._replace(**own)
 
@@ -130,8 +137,8 @@ class FilmLaw:
             "scatter": (c * wide["scatter"], "fixed"),
             "own slope": (c, "own slope"),
             "dose": (4, "dose"),
-            "surface": (5, "surface"),
-            "own k2": (g, "own k2"),
+            "surface": (7, "surface"),
+            "lambert": (g, "lambert"),
             "sprayer": (shared["sprayer"], "sprayer"),
             "lot": (shared["lot"], "lot"),
             "drift": (_MOTIONS if words.days else 0, "drift"),
@@ -304,41 +311,34 @@ class FilmLaw:
         a, s = dose @ absorption + turned @ (turn * absorption), dose @ scattering
         a = np.maximum(a, 0.0)
         under = self._under(t, steps, absorption, scattering)
-        phi, phi_slope = (under * v for v in single_scatter(a))
         absorbed = self._own(z, t, "clear")
-        mixed, veil = mixed - absorbed, np.exp(-absorbed)
-        filtered = np.exp(np.minimum(mixed - a, 4.0))
-        shown = s * phi * veil
-        k2_logit = (
-            np.log(INTERNAL_K2 / (1 - INTERNAL_K2))
-            + self.priors.k2_sd * z[self.slices["surface"]][:2]
-        )
-        own_k2 = np.clip(weight @ z[self.slices["own k2"]], -5.0, 3.0)
-        of_film = k2_logit[np.where(t.cleared, 0, 1)]
-        k2, film_k2 = (
-            np.where(t.aspecular, 0.0, 1.0 / (1.0 + np.exp(-logit)))[:, None]
-            for logit in (of_film + own_k2, of_film)
-        )
-        _, _, haze_z, gain_z, gloss_z = z[self.slices["surface"]]
+        mixed, veil = mixed - absorbed, under * np.exp(-absorbed)
+        k2_z, (haze_z, gain_z, zero_z, way_z, lambert_z) = np.split(z[self.slices["surface"]], [2])
+        way, by_way = kept_way(way_z)
+        usual = np.log(DIFFUSE_K2 / (1.0 - DIFFUSE_K2)) + self.priors.k2_sd * k2_z
+        film_k2 = np.where(t.aspecular, 0.0, logistic(usual)[np.where(t.cleared, 0, 1)])[:, None]
+        lambert = logistic(EVEN * lambert_z + weight @ z[self.slices["lambert"]])[:, None]
+        k2 = lambert * film_k2
         uncleared = ~t.cleared
         bloom = 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4))
-        leak = 0.0004 * np.exp(np.clip(gloss_z, -6, 4))
-        haze = np.where(uncleared, bloom, leak)
+        zero = ZERO[0] + ZERO[1] * zero_z
+        haze = np.where(uncleared, bloom, zero)
         scale = np.exp(self._own(z, t, "instrument"))
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * scale
-        out = let_out(filtered, shown, ground_k2=k2, film_k2=film_k2)
-        core, by_filtered, by_shown = gain * out.light, gain * out.by_ground, gain * out.by_film
+        out = let_out(mixed, a, s, veil, way=way, ground_k2=k2, film_k2=film_k2)
+        core = gain * out.light
         gloss = np.where(t.glossy, EXTERNAL_K1, 0.0)
         return State(
             reflectance=core + (haze + gloss)[:, None] * scale,
-            by_ground=by_filtered * filtered,
-            by_absorbance=by_shown * s * phi_slope * veil - by_filtered * filtered,
-            by_scatter=by_shown * phi * veil,
-            by_veil=by_filtered * filtered + by_shown * shown,
-            by_k2=gain * (out.by_ground_k2 + out.by_film_k2),
-            by_own_k2=gain * out.by_ground_k2,
+            by_ground=gain * out.by_ground,
+            by_absorbance=gain * out.by_absorbance,
+            by_scatter=gain * out.by_scatter,
+            by_veil=gain * out.by_veil,
+            by_k2=gain * (lambert * out.by_ground_k2 + out.by_film_k2) * film_k2 * (1.0 - film_k2),
+            by_lambert=gain * out.by_ground_k2 * k2 * (1.0 - lambert),
+            by_way=gain * out.by_way * by_way,
             by_gain=0.06 * core * uncleared[:, None],
-            by_haze=(np.where(uncleared, 0.8, 1.0) * haze)[:, None] * scale,
+            by_haze=np.where(uncleared, 0.8 * bloom, ZERO[1])[:, None] * scale,
             absorption=absorption,
             scattering=scattering,
             dose=dose,
@@ -356,6 +356,7 @@ class FilmLaw:
             k2=k2,
             film_k2=film_k2,
             gain=gain,
+            way=way,
         )
 
     def jacobian(self, s: State, z: Array, t: RecipeTable, m: Array) -> tuple[Array, Array]:
@@ -364,7 +365,7 @@ class FilmLaw:
         p, at = self.priors, self.slices
         out = np.zeros((n, k, self.size))
         by_ground = m * s.by_ground[:, None, :]
-        by_k2, by_own_k2 = (np.einsum("nkb,nb->nk", m, by) for by in (s.by_k2, s.by_own_k2))
+        by_k2, by_lambert = (np.einsum("nkb,nb->nk", m, by) for by in (s.by_k2, s.by_lambert))
 
         def fill(name: str, scale: Array, block: Array) -> None:
             # scale (n, j) times block (n, k, v) for each of j owners.
@@ -384,7 +385,7 @@ class FilmLaw:
         fill("ladder", self._ladder_shares(t), by_ground @ self.curves["ladder"])
         if self.words.pairs:
             worth = by_ground @ s.ground.transpose(0, 2, 1)
-            worth += by_own_k2[:, :, None] * z[at["own k2"]]
+            worth += by_lambert[:, :, None] * z[at["lambert"]]
             gaps = worth - worth @ s.weight[:, :, None]
             out[:, :, at["hiding"]] = 0.7 * s.weight[:, None, :] * gaps
         by_a = m * s.by_absorbance[:, None, :]
@@ -405,11 +406,13 @@ class FilmLaw:
         surface = at["surface"].start
         out[:, :, surface] = p.k2_sd * by_k2 * t.cleared[:, None]
         out[:, :, surface + 1] = p.k2_sd * by_k2 * ~t.cleared[:, None]
-        out[:, :, at["own k2"]] = by_own_k2[:, :, None] * s.weight[:, None, :]
+        out[:, :, surface + 6] = EVEN * by_lambert
+        out[:, :, at["lambert"]] = by_lambert[:, :, None] * s.weight[:, None, :]
         by_haze = np.einsum("nkb,nb->nk", m, s.by_haze)
         out[:, :, surface + 2] = by_haze * ~t.cleared[:, None]
         out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
         out[:, :, surface + 4] = by_haze * t.cleared[:, None]
+        out[:, :, surface + 5] = np.einsum("nkb,nb->nk", m, s.by_way)
         film, acts = self._film
         out[:, :, film] = s.lays[:, None, :] * (by_colour @ acts.T)
         by_level = by_ground.sum(axis=2)

@@ -72,9 +72,7 @@ class Priors:
     first_coat: float = 0.12  # how much of a coat the first one lacks [coats]
     first_coat_sd: float = 0.12
     later_sd: float = 0.03  # of the trend from coat to coat
-    # Logit of the internal reflectance of the surface [-]. How far each ground's own differs is
-    # learnt, since flake sends light back more or less directed.
-    k2_sd: float = 0.25
+    k2_sd: float = 0.25  # of the logit of the surface's internal reflectance of diffuse light
 
     def curves(self) -> dict[str, Array]:
         """Return the spectral curves (31, k) whose weights are the law's free values, by part."""

@@ -29,10 +29,12 @@ Ints = NDArray[np.intp]
 class ReducedLaw(NamedTuple):
     """A fitted law under one viewing, by ground and by dose."""
 
-    # The surface: lift + gain (R - Q) / (1 - Q) is what is measured of R, of which Q is kept.
+    # The surface: lift + gain (R - Q) / (1 - Q') is what is measured of R, of which Q is kept and
+    # of that, on its longer way, Q' again.
     ground: Array  # (k, b), internal reflectance of each ground [-]
     k2: Array  # (k,), kept of the ground's light
-    film_k2: Array  # (k,), and of what the film scatters
+    film_k2: float  # and of what the film scatters
+    way: float  # of light kept inside, in ways of what is read [-]
     gain: Array  # (k,)
     lift: Array  # (k,)
     absorption: Array  # (c, b), absorbance of one coat at 6:1, each colour alone [-]
@@ -65,7 +67,8 @@ class ReducedLaw(NamedTuple):
         return cls(
             inner,
             k2,
-            bare.film_k2[:, 0],
+            float(bare.film_k2[0, 0]),
+            bare.way,
             gain,
             lift.mean(axis=1),
             unit * coat.absorption,
@@ -81,23 +84,21 @@ class ReducedLaw(NamedTuple):
         )
         one = np.float32(1.0)
         a = absorption @ dose + turning @ (dose * rich)
-        through = np.exp(-a)
-        glow = scattering @ dose
-        glow *= (one - through) / a
+        through, again = np.exp(-a), np.exp(np.float32(-self.way) * a)
+        scatter = scattering @ dose / a
+        shown = scatter * (one - through) * np.float32(1.0 - self.film_k2)
+        kept = scatter * (one - again) * np.float32(self.film_k2)
         light = self.light.astype(np.float32)
         seen = np.empty((len(self.ground), 3, dose.shape[1]), np.float32)
-        inner, kept = np.empty_like(a), np.empty_like(a)
-        # How much more of what the film scatters is kept than of the ground's light.
-        shown = self.film_k2 / np.where(self.k2 > 0.0, self.k2, 1.0)
-        for g, ground in enumerate(self.ground[:, :, None].astype(np.float32)):
-            np.multiply(through, ground, out=inner)  # one ground at a time stays in the cache
-            np.multiply(glow, np.float32(shown[g]), out=kept)
-            kept += inner
-            kept *= np.float32(self.k2[g])
-            inner += glow
-            inner -= kept
-            np.subtract(one, kept, out=kept)
-            inner /= kept
+        inner, pole = np.empty_like(a), np.empty_like(a)
+        # One ground at a time stays in the cache.
+        for g, (ground, k2) in enumerate(zip(self.ground, self.k2, strict=True)):
+            np.multiply(through, ((1.0 - k2) * ground)[:, None].astype(np.float32), out=inner)
+            inner += shown
+            np.multiply(again, (k2 * ground)[:, None].astype(np.float32), out=pole)
+            pole += kept
+            np.subtract(one, pole, out=pole)
+            inner /= pole
             np.matmul(light, inner, out=seen[g])
         seen *= self.gain[:, None, None].astype(np.float32)
         seen += (self.lift[:, None] * self.light.sum(axis=1)).astype(np.float32)[:, :, None]

@@ -10,7 +10,7 @@ are common practice, no source. What the two simulators share with the law of `m
 | | `booth` | `spray` | the law |
 |---|---|---|---|
 | light in the film | streams at all angles | one path, Kubelka-Munk layers | one path |
-| kept under the surface | by angle, through the film | a constant a ground | a constant a ground |
+| kept under the surface | by angle | a constant a ground | a constant a ground, and a way |
 | strength of a colour | monomer and dimer, two spectra | bends in rich mixes | bends, hue turns |
 | scatter in the film | pigments only, once | every colour, all orders | once |
 | metallic ground | facets beside a diffuse ground | diffuse, a gain by angle | one a geometry |
