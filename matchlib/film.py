@@ -28,7 +28,6 @@ __all__ = [
     "INTERNAL_K2",
     "KEPT_WAY",
     "REFRACTIVE_INDEX",
-    "change_if_diffuse",
     "film_reflectance",
     "kubelka_layer",
     "path_factor",
@@ -94,46 +93,6 @@ def saunderson(
     again = r if kept is None else np.asarray(kept, float)
     inside: Array = (1.0 - k1) * (1.0 - back) * r / (1.0 - back * again)
     return inside + k1 if specular_included else inside
-
-
-def change_if_diffuse(
-    ground: ArrayLike, absorbance: ArrayLike, *, k2: ArrayLike, way: float = 1.0
-) -> Array:
-    """Return what a ground would let out more, were it to scatter light at all angles.
-
-    Parameters
-    ----------
-    ground : array_like
-        Internal reflectance of the ground by the law [-], below ``1 / k2``.
-    absorbance : array_like
-        Of the film, for the way down and up at 45:0 [-], at least 0.
-    k2 : array_like
-        Internal reflectance of the surface by the law [-]; 0 where the surface keeps nothing
-        inside, and nothing changes.
-    way : float
-        Of the light kept inside through the film by the law, in ways of what is seen [-].
-
-    Returns
-    -------
-    ndarray
-        Change of the measured reflectance [-]; 0 for a bare ground, which looks as it does. A
-        solid ground gives Lambert's light: the surface keeps 0.596 of it inside, at angles beyond
-        the critical one, whose mean way down and up is ``4 / sqrt(1 - 1 / n²)`` films. Over flake
-        less is kept, on a way nearer to that of what is seen (after Williams and Clapper 1953).
-
-    Examples
-    --------
-    >>> change_if_diffuse(0.85, [0.0, 0.5, 2.0], k2=0.5).round(3).tolist()
-    [0.0, -0.092, -0.012]
-    """
-    rho, back = np.asarray(ground, float), np.asarray(k2, float)
-    film = np.exp(-np.asarray(absorbance, float))
-    bare = (1.0 - back) * rho / (1.0 - back * rho)
-    kept = np.where(back > 0.0, DIFFUSE_K2, 0.0)
-    same = bare / (1.0 - kept * (1.0 - bare))  # is as light when it is bare
-    diffuse = (1.0 - kept) * same * film / (1.0 - kept * same * film**KEPT_WAY)
-    law = saunderson(rho * film, kept=rho * film**way, k2=back)
-    return np.asarray((1.0 - EXTERNAL_K1) * diffuse - law, float)
 
 
 def single_scatter(absorbance: ArrayLike) -> tuple[Array, Array]:

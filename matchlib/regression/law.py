@@ -37,7 +37,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import DIFFUSE_K2, EXTERNAL_K1, change_if_diffuse, single_scatter
+from matchlib.film import DIFFUSE_K2, EXTERNAL_K1, KEPT_WAY, saunderson, single_scatter
 from matchlib.regression.priors import Priors
 from matchlib.regression.surface import EVEN, kept_way, let_out, logistic, most_inside
 from matchlib.regression.table import RecipeTable
@@ -95,9 +95,16 @@ class State(NamedTuple):
 
     @property
     def if_diffuse(self) -> Array:
-        """Reflectance more (n, b), were the ground a scatterer at all angles."""
+        """Reflectance more (n, b), were the ground's light Lambert's, on its way of that kind."""
         ground = np.minimum(np.exp(self.mixed), most_inside(self.k2))
-        return self.gain * change_if_diffuse(ground, self.absorbance, k2=self.k2, way=self.way)
+        bare = (1.0 - self.k2) * ground / (1.0 - self.k2 * ground)
+        same = bare / (1.0 - self.film_k2 * (1.0 - bare))  # is as light when it is bare
+        seen = np.exp(-self.absorbance)
+        now, then = (
+            saunderson(rho * seen, kept=rho * np.exp(-way * self.absorbance), k2=k2)
+            for rho, way, k2 in ((ground, self.way, self.k2), (same, KEPT_WAY, self.film_k2))
+        )
+        return self.gain * (then - now)
 
     def take(self, rows: NDArray[np.intp]) -> State:
         """Return some of the rows."""

@@ -106,8 +106,8 @@ def test_a_solid_ground_lets_out_what_williams_and_clapper_integrate():
     bare = (1.0 - film.EXTERNAL_K1) * (1.0 - k2) * rho / (1.0 - k2 * rho)
     assert exact(1e-9) == pytest.approx(bare, rel=1e-3)
     for a in (0.1, 0.5, 1.0, 2.0):
-        as_light = film.saunderson(rho * math.exp(-a), k2=k2)
-        ours = as_light + film.change_if_diffuse(rho, a, k2=k2)
+        seen, kept = rho * math.exp(-a), rho * math.exp(-a * film.KEPT_WAY)
+        as_light, ours = (film.saunderson(seen, kept=way, k2=k2) for way in (seen, kept))
         # The mean way stands for all of them, of which it loses a little too much.
         assert exact(a) - 0.015 <= float(ours) <= exact(a)
         assert abs(float(ours) - exact(a)) < abs(float(as_light) - exact(a)) / 2.5
