@@ -118,7 +118,8 @@ def test_a_panel_for_a_target_counts_the_one_after_it(
     recipe = Recipe(shop.grounds[2], shop.colours[0], CoatSchedule.parse("4@5:1"), "yes")
     target = shop.truth_lab(recipe)
     found = next_for_target(model, Target.lab(*target), candidates)
-    assert found[0].passes_by_second == max(f.passes_by_second for f in found)
+    # Those that pass as often, to a thousandth, stand by what is expected of them.
+    assert found[0].passes_by_second > max(f.passes_by_second for f in found) - 0.001
     for panel in found:
         assert 0.0 <= panel.probability <= panel.passes_by_second + 0.03
         for chance in (panel.probability, panel.passes_by_second):

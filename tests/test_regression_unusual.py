@@ -58,7 +58,7 @@ def test_a_colour_that_gives_light_back_is_noticed_and_left_to_the_library(shop_
     alone = FilmRegressor(library=False).fit(*frames_of(kept))
     lab = Observations.of(y, [Viewing()] * 3, ["spectrophotometer"] * 3, np.full(3, np.nan)).lab
     ours, law = (np.median(delta_e00(m.predict(X), lab)) for m in (model, alone))
-    assert ours < 0.7 * law
+    assert ours < 0.8 * law
 
 
 def test_the_audit_says_what_is_beyond_the_law(shop_panels):

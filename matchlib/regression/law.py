@@ -144,7 +144,7 @@ class FilmLaw:
             "scatter": (c * wide["scatter"], "fixed"),
             "own slope": (c, "own slope"),
             "dose": (4, "dose"),
-            "surface": (7, "surface"),
+            "surface": (6, "surface"),
             "lambert": (g, "lambert"),
             "sprayer": (shared["sprayer"], "sprayer"),
             "lot": (shared["lot"], "lot"),
@@ -320,10 +320,10 @@ class FilmLaw:
         under = self._under(t, steps, absorption, scattering)
         absorbed = self._own(z, t, "clear")
         mixed, veil = mixed - absorbed, under * np.exp(-absorbed)
-        k2_z, (haze_z, gain_z, zero_z, way_z, lambert_z) = np.split(z[self.slices["surface"]], [2])
+        k2_z, haze_z, gain_z, zero_z, way_z, lambert_z = z[self.slices["surface"]]
         way, by_way = kept_way(way_z)
-        usual = np.log(DIFFUSE_K2 / (1.0 - DIFFUSE_K2)) + self.priors.k2_sd * k2_z
-        film_k2 = np.where(t.aspecular, 0.0, logistic(usual)[np.where(t.cleared, 0, 1)])[:, None]
+        rough = logistic(np.log(DIFFUSE_K2 / (1.0 - DIFFUSE_K2)) + self.priors.k2_sd * k2_z)
+        film_k2 = np.where(t.aspecular, 0.0, np.where(t.cleared, DIFFUSE_K2, rough))[:, None]
         lambert = logistic(EVEN * lambert_z + weight @ z[self.slices["lambert"]])[:, None]
         k2 = lambert * film_k2
         uncleared = ~t.cleared
@@ -411,15 +411,14 @@ class FilmLaw:
         out[:, :, at["dose"]] = np.einsum("nkc,ndc->nkd", dosed, s.by_dose)
         out[:, :, at["dose"]] += np.einsum("nkc,ndc->nkd", turns, s.by_turned)
         surface = at["surface"].start
-        out[:, :, surface] = p.k2_sd * by_k2 * t.cleared[:, None]
-        out[:, :, surface + 1] = p.k2_sd * by_k2 * ~t.cleared[:, None]
-        out[:, :, surface + 6] = EVEN * by_lambert
+        out[:, :, surface] = p.k2_sd * by_k2 * ~t.cleared[:, None]
+        out[:, :, surface + 5] = EVEN * by_lambert
         out[:, :, at["lambert"]] = by_lambert[:, :, None] * s.weight[:, None, :]
         by_haze = np.einsum("nkb,nb->nk", m, s.by_haze)
-        out[:, :, surface + 2] = by_haze * ~t.cleared[:, None]
-        out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
-        out[:, :, surface + 4] = by_haze * t.cleared[:, None]
-        out[:, :, surface + 5] = np.einsum("nkb,nb->nk", m, s.by_way)
+        out[:, :, surface + 1] = by_haze * ~t.cleared[:, None]
+        out[:, :, surface + 2] = np.einsum("nkb,nb->nk", m, s.by_gain)
+        out[:, :, surface + 3] = by_haze * t.cleared[:, None]
+        out[:, :, surface + 4] = np.einsum("nkb,nb->nk", m, s.by_way)
         film, acts = self._film
         out[:, :, film] = s.lays[:, None, :] * (by_colour @ acts.T)
         by_level = by_ground.sum(axis=2)

@@ -219,7 +219,7 @@ def test_starts_that_are_dropped_before_a_second_reading_would_have_been_no_bett
 def test_a_plan_shows_a_second_look_only_where_what_follows_asks_for_one(shop, young) -> None:
     looks = set()
     for source in ("spectrophotometer", "photo"):
-        for lab in shop.reachable(4, 0):
+        for lab in shop.reachable(6, 0):
             near = Limits(blends=False)
             card = plan(young, Target.lab(*lab), near, readings=2, top=1, source=source)[0]
             if card.planned_readings:
