@@ -28,9 +28,9 @@ def average_repeats(
     table: RecipeTable, seen: Observations, panel: Ints, occasion: Ints, photo: NDArray[np.bool_]
 ) -> tuple[RecipeTable, Observations, Ints, dict[int, float]]:
     """Average the readings of one panel that were taken alike."""
-    alike = np.column_stack(
-        [panel, occasion, seen.view, table.geometry, seen.family, seen.spectral]
-    )
+    # A panel read after one coat and after two was not read twice.
+    state = (table.strength, table.cleared, panel, occasion)
+    alike = np.column_stack([*state, seen.view, table.geometry, seen.family, seen.spectral])
     _, first, group = np.unique(alike, axis=0, return_index=True, return_inverse=True)
     size = np.bincount(group)
 
