@@ -93,10 +93,17 @@ class Problem:
         return _Look(value, load, precision)
 
     def descend(
-        self, z: Array, sizes: Sizes, trust: Array, *, steps: int, start: _Look | None = None
+        self,
+        z: Array,
+        sizes: Sizes,
+        trust: Array,
+        *,
+        steps: int,
+        damping: float = 1e-3,
+        start: _Look | None = None,
     ) -> FittedLaw:
         """Return the values of least misfit found, by damped Gauss-Newton steps."""
-        best, damping = start or self.look(z, sizes, trust), 1e-3
+        best = start or self.look(z, sizes, trust)
         for _ in range(2 * steps):
             damped = best.precision + np.diag(damping * np.diag(best.precision))
             move = np.linalg.solve(damped, best.gradient)
@@ -135,13 +142,12 @@ class Problem:
         # Most backs are right. Where the law misses most panels it is the law that is wrong, and
         # no panel loses its say for that: else the noise would shrink to the few that fit.
         found, excess = self.judged(fit)
-        # Of the only panel of a ground or a colour the others know nothing.
-        return np.asarray(np.where(self.rows.only, 1.0, _weights(found.trust(excess))), float)
+        return self.rows.mostly_right(_weights(found.trust(excess)))
 
     def without_levers(self, fit: FittedLaw) -> FittedLaw:
         """Return the fit without those panels that a fit without them calls wrong."""
         found, excess = self.judged(fit)
-        doubtful = ((found.leverage > LEVER) | (fit.trust < 0.5)) & ~self.rows.only
+        doubtful = (found.leverage > LEVER) | (fit.trust < 0.5)
         suspects = np.flatnonzero(doubtful)[np.argsort(-found.leverage[doubtful])][:REFITTED]
         trust, refits = fit.trust.copy(), Refits(fit, self.rows)
         for panel in suspects.reshape(-1, 1):
@@ -149,6 +155,7 @@ class Problem:
             alone = refits.without(panel)._replace(trust=np.zeros(1))
             seen, _ = Problem(fit.law, self.rows.of_panels(panel)).judged(alone)
             trust[panel] = _weights(seen.trust(excess))
+        trust = self.rows.mostly_right(trust)
         if np.array_equal(trust > 0.0, fit.trust > 0.0):
             return fit
         return self.descend(fit.z, fit.sizes, trust, steps=12)
@@ -208,10 +215,11 @@ def fit_law(
         if family not in present or family == KNOWN:
             spread[len(EFFECTS) + family] = 0.0
     trust, z = np.ones(rows.panels), np.zeros(law.size)
-    # Wide noise first: the law finds its place before any panel weighs heavily.
+    # Wide noise first: the law finds its place before any panel weighs heavily. Its first steps are
+    # short: a whole one from nothing may make an ink absorb on the wrong side and stay there.
     for wider in (20.0, 5.0, 2.0):
         wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
-        z = problem.descend(z, wide, trust, steps=8).z
+        z = problem.descend(z, wide, trust, steps=8, damping=0.1).z
     for number in range(rounds):
         share = 0.2 + 0.6 * number / rounds
         missed = residuals(law, z, rows)
