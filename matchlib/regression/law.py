@@ -322,7 +322,8 @@ class FilmLaw:
         mixed, veil = mixed - absorbed, under * np.exp(-absorbed)
         k2_z, haze_z, gain_z, zero_z, way_z, lambert_z = z[self.slices["surface"]]
         way, by_way = kept_way(way_z)
-        rough = logistic(np.log(DIFFUSE_K2 / (1.0 - DIFFUSE_K2)) + self.priors.k2_sd * k2_z)
+        # Rough as it is before its clear it keeps less: a half, as in practice, give or take.
+        rough = logistic(self.priors.k2_sd * k2_z)
         film_k2 = np.where(t.aspecular, 0.0, np.where(t.cleared, DIFFUSE_K2, rough))[:, None]
         lambert = logistic(EVEN * lambert_z + weight @ z[self.slices["lambert"]])[:, None]
         k2 = lambert * film_k2

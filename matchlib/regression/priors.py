@@ -72,7 +72,7 @@ class Priors:
     first_coat: float = 0.12  # how much of a coat the first one lacks [coats]
     first_coat_sd: float = 0.12
     later_sd: float = 0.03  # of the trend from coat to coat
-    k2_sd: float = 0.25  # of the logit of the surface's internal reflectance of diffuse light
+    k2_sd: float = 0.25  # of the logit of an uncleared surface's internal reflectance, about 0.5
 
     def curves(self) -> dict[str, Array]:
         """Return the spectral curves (31, k) whose weights are the law's free values, by part."""
