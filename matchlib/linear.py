@@ -19,8 +19,8 @@ from matchlib.errors import DomainError
 from matchlib.progress import Callback, part_of
 from matchlib.regression import Prediction
 from matchlib.regression.observe import lab_of
-from matchlib.regression.parts import library_part, unknown_blend
-from matchlib.regression.reach import unknown_scatter
+from matchlib.regression.parts import Linear, linear_at
+from matchlib.regression.predictor import CHUNK
 from matchlib.regression.table import RecipeTable
 from matchlib.tails import spread_by, symmetric_root
 
@@ -58,22 +58,6 @@ class Together(NamedTuple):
         own = p.known[rows], p.spray[rows], p.reading[rows], p.groups[rows]
         some = Prediction(p.labs[:, rows], *own)
         return Together(some, self.slope[rows], self.covariance, self.film[rows])
-
-
-class Linear(NamedTuple):
-    """The law about some values, n recipes."""
-
-    lab: Array  # (n, 3), CIELAB by the law
-    jacobian: Array  # (n, 3, p), derivative of it by the law's free values
-    film: Array  # (n, 3), derivative by the logarithm of the whole film
-    ground: Array  # (n, 3), derivative by the logarithm of the ground's level
-    # changes by what no panel told, a step each: how grounds never sprayed on scatter, and how far
-    # up and down between their parts grounds never blended lie
-    unseen: Array  # (n, 3, g + 2)
-
-    def take(self, rows: NDArray[np.intp]) -> Linear:
-        """Return some of the recipes."""
-        return Linear(*(values[rows] for values in self))
 
 
 def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> FilmPredictor:
@@ -141,40 +125,22 @@ def linearise(
 ) -> Linear:
     """Return the law about some values."""
     # z: the free values, the fitted ones if None; film: log by which it is more than the law says.
-    fit = model.fitted_
-    z = fit.z if z is None else z
     views = views_of(model, len(recipes), viewings)
     table = RecipeTable.of(recipes, views, model.words_, conditions or model.conditions_)
     table = replace(table, path=table.path * np.exp(np.asarray(film, float)))
-    n = len(recipes)
-    lab = np.empty((n, 3))
-    jacobian = np.empty((n, 3, len(z) if slopes else 0))
-    effects = np.empty((n, 3, 2 if slopes else 0))
-    sprayed = model.experience_.sprayed
-    unseen = np.empty((n, 3, len(sprayed) + 2))
     lights = [(v.illuminant, v.observer) for v in views]
     report, done = part_of(callback), 0
+    parts: list[Linear] = []
+    order: list[NDArray[np.intp]] = []
     for light in sorted(set(lights)):
         rows = np.flatnonzero([x == light for x in lights])
-        for some in np.array_split(rows, 1 + len(rows) // 2000):
-            report(done / n, "working out the law")
+        for some in np.array_split(rows, 1 + len(rows) // CHUNK):
+            report(done / len(recipes), "working out the law")
             done += len(some)
-            part = table.take(some)
-            state = fit.law.evaluate(z, part)
-            lab[some], by_r = lab_of(state.reflectance, *light)
-            # What the library adds does not move with the law's values.
-            share, gap, _ = library_part(model, part, lab[some], *light)
-            lab[some] += share[:, None] * gap
-            scatter, blend = (
-                unknown_scatter(state, by_r, sprayed),
-                unknown_blend(fit.law, part, state, *light),
-            )
-            wide = np.sqrt(model.stack_.spread[model.experience_.kinds(part)])
-            unseen[some] = wide[:, None, None] * np.concatenate([scatter, blend], axis=2)
-            if slopes:
-                jacobian[some], effects[some] = fit.law.jacobian(state, z, part, by_r)
-    film, ground = np.moveaxis(effects, 2, 0) if slopes else np.empty((2, n, 0))
-    return Linear(lab, jacobian, film, ground, unseen)
+            parts.append(linear_at(model, table.take(some), *light, z=z, slopes=slopes))
+            order.append(some)
+    place = np.argsort(np.concatenate(order))
+    return Linear(*(np.concatenate(each)[place] for each in zip(*parts, strict=True)))
 
 
 def together(

@@ -1,12 +1,12 @@
-"""Parts of a prediction beside the law's own.
+"""A fitted law near some values, as a linear one, and what a prediction has beside it.
 
-What the library adds, what differs from panel to panel, and what no panel can have told.
+That is what the library adds, what differs from panel to panel, and what no panel can have told.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from matchlib.regression.law import FilmLaw, State
 from matchlib.regression.library import bare_rows, features, library_share
 from matchlib.regression.observe import SPECTRO, lab_of
+from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.solve import FittedLaw
 from matchlib.regression.table import RecipeTable
@@ -23,9 +24,52 @@ from matchlib.tails import spread_by
 if TYPE_CHECKING:
     from matchlib.regression.predictor import FilmPredictor
 
-__all__ = ["law_at", "library_part", "own_spread", "unknown_blend"]
+__all__ = ["Linear", "law_at", "library_part", "linear_at"]
 
 Array = NDArray[np.float64]
+
+
+class Linear(NamedTuple):
+    """Law and library about some values, n recipes under one light each."""
+
+    lab: Array  # (n, 3), CIELAB by both
+    jacobian: Array  # (n, 3, p), derivative of it by the law's free values
+    film: Array  # (n, 3), derivative by the logarithm of the whole film
+    ground: Array  # (n, 3), derivative by the logarithm of the ground's level
+    own: Array  # (n, 3, k), changes by all that is a panel's own, a standard deviation each
+    # changes by what no panel told, a standard deviation each: how grounds never sprayed on
+    # scatter, and how far up and down between their parts grounds never blended lie
+    unseen: Array  # (n, 3, g + 2)
+    share: Array  # (n,), the library's
+    gap: Array  # (n, 3), its way from the law's CIELAB
+    variance: Array  # (n, 3), and its own
+
+
+def linear_at(
+    model: FilmPredictor,
+    table: RecipeTable,
+    *light: str,
+    z: Array | None = None,
+    slopes: bool = True,
+) -> Linear:
+    """Return law and library about some values, the fitted ones if None."""
+    fit, n = model.fitted_, len(table)
+    z = fit.z if z is None else z
+    state = fit.law.evaluate(z, table)
+    lab, by_r = lab_of(state.reflectance, *light)
+    # What the library adds does not move with the law's values.
+    share, gap, variance = library_part(model, table, lab, *light)
+    lab = lab + share[:, None] * gap
+    scatter = unknown_scatter(state, by_r, model.experience_.sprayed)
+    unseen = np.concatenate([scatter, _unknown_blend(fit.law, table, state, *light)], axis=2)
+    unseen *= np.sqrt(model.stack_.spread[model.experience_.kinds(table)])[:, None, None]
+    if not slopes:
+        none = np.empty((n, 3, 0))
+        return Linear(lab, none, none, none, none, unseen, share, gap, variance)
+    jacobian, effects = fit.law.jacobian(state, z, table, by_r)
+    own = _own_spread(fit, table, state, effects, by_r)
+    film, ground = np.moveaxis(effects, 2, 0)
+    return Linear(lab, jacobian, film, ground, own, unseen, share, gap, variance)
 
 
 def library_part(
@@ -60,12 +104,12 @@ def law_at(
     state = fit.law.evaluate(fit.z, table)
     lab, by_r = look(state.reflectance)
     jacobian, effects = fit.law.jacobian(state, fit.z, table, by_r)
-    own = own_spread(fit, table, state, effects, by_r)
+    own = _own_spread(fit, table, state, effects, by_r)
     known = spread_by(jacobian, fit.covariance)
     return lab, known, own @ own.transpose(0, 2, 1)
 
 
-def own_spread(
+def _own_spread(
     fit: FittedLaw, table: RecipeTable, state: State, effects: Array, by_r: Array
 ) -> Array:
     """Derivative of Lab by each thing of a panel's own, times its standard deviation."""
@@ -89,7 +133,7 @@ def own_spread(
     return np.concatenate(own, axis=2)
 
 
-def unknown_blend(law: FilmLaw, table: RecipeTable, state: State, *light: str) -> Array:
+def _unknown_blend(law: FilmLaw, table: RecipeTable, state: State, *light: str) -> Array:
     """Changes of Lab by what is not known of grounds never seen blended, a step up and one down."""
     # Anything between the lightest and the darkest of the grounds is as likely.
     held = table.ground_share > 0

@@ -17,9 +17,8 @@ from matchlib.colorimetry import GRID
 from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
-from matchlib.regression.parts import library_part, own_spread, unknown_blend
+from matchlib.regression.parts import library_part, linear_at
 from matchlib.regression.prediction import Prediction
-from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.report import FitReport, report_of
 from matchlib.regression.table import RecipeTable
 from matchlib.tails import spread_by
@@ -304,31 +303,20 @@ class FilmPredictor:
     ) -> tuple[Array, Array, Array]:
         """Lab of rows under m viewings, and its joint covariance by the law and by the panel."""
         fit = self.fitted_
-        labs, each = [], []
-        for table, light in zip(tables, lights, strict=True):
-            state = fit.law.evaluate(fit.z, table)
-            lab, by_r = lab_of(state.reflectance, *light)
-            jacobian, effects = fit.law.jacobian(state, fit.z, table, by_r)
-            share, gap, variance = library_part(self, table, lab, *light)
-            labs.append(lab + share[:, None] * gap)
-            own = own_spread(fit, table, state, effects, by_r)
-            blend = unknown_blend(fit.law, table, state, *light)
-            scatter = unknown_scatter(state, by_r, self.experience_.sprayed)
-            unseen = np.concatenate([blend, scatter], axis=2)
-            shares = np.repeat(share[:, None], 3, axis=1)
-            each.append((jacobian, own, unseen, shares, gap, variance))
-        jacobian, own, unseen, share, gap, variance = (
-            np.concatenate(x, axis=1) for x in zip(*each, strict=True)
+        each = [linear_at(self, t, *light) for t, light in zip(tables, lights, strict=True)]
+        labs, own, jacobian, unseen, gap, variance = (
+            np.concatenate([getattr(one, name) for one in each], axis=1)
+            for name in ("lab", "own", "jacobian", "unseen", "gap", "variance")
         )
-        grow, spread = (x[kinds, None, None] for x in (self.stack_.inflation, self.stack_.spread))
-        known = grow * spread_by(jacobian, fit.covariance)
-        known += spread * (unseen @ unseen.transpose(0, 2, 1))
+        share = np.repeat(np.stack([one.share for one in each], axis=1), 3, axis=1)
+        known = self.stack_.inflation[kinds, None, None] * spread_by(jacobian, fit.covariance)
+        known += unseen @ unseen.transpose(0, 2, 1)
         # Two that disagree: each one's own doubt by its share, and how far they are apart.
         law, apart = np.sqrt(1.0 - share), np.sqrt(share * (1.0 - share)) * gap
         known *= law[:, :, None] * law[:, None, :]
         known += apart[:, :, None] * apart[:, None, :]
         known += (share * variance)[:, :, None] * np.eye(share.shape[1])
-        return np.stack(labs), known, own @ own.transpose(0, 2, 1)
+        return labs.reshape(len(share), -1, 3).swapaxes(0, 1), known, own @ own.transpose(0, 2, 1)
 
     @property
     def noise_split_(self) -> tuple[float, dict[str, float]]:
