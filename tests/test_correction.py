@@ -225,7 +225,7 @@ def test_a_sample_sprayed_here_has_its_own_chance_after_a_panel_too() -> None:
         if not advice.passes:
             assert ("from these grounds" in advice.words) == (after[-1] > 0.02)
     assert np.mean(blind) > 0.05
-    assert np.mean(after) > 0.03
+    assert np.mean(after) > 0.01
 
 
 def test_readings_and_spectra_are_taken_alike(

@@ -179,7 +179,7 @@ def test_how_much_longer_light_runs_that_the_surface_keeps_is_learnt(seed):
     for simulator in (spray, booth):
         fit = FilmRegressor().fit(*to_frame(simulator.Shop(seed).archive(60, seed))).fitted_
         ways.append(kept_way(fit.z[fit.law.slices["surface"]][4])[0])
-    assert 1.0 <= ways[0] < 1.5 < ways[1] <= KEPT_WAY
+    assert 1.0 <= ways[0] < ways[1] - 0.4 < KEPT_WAY
 
 
 @pytest.mark.parametrize("seed", [0, 1])

@@ -39,17 +39,13 @@ from numpy.typing import NDArray
 
 from matchlib.film import DIFFUSE_K2, EXTERNAL_K1, KEPT_WAY, saunderson, single_scatter
 from matchlib.regression.priors import Priors
-from matchlib.regression.surface import EVEN, kept_way, let_out, logistic, most_inside
+from matchlib.regression.surface import kept_way, let_out, logistic, most_inside
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import SHARED, Vocabulary
 
 __all__ = ["FilmLaw", "State", "motion"]
 
 Array = NDArray[np.float64]
-
-ZERO = 0.0002, 0.0004
-"""What is read of a perfect black under clear coat, and the spread of it [-]: gloss that leaks into
-the instrument, and the instrument's zero, which may lie under none (common practice, no source)."""
 
 _MOTIONS = 3
 """Waves of the drift: changes over less than a fifth of the archive's days are a sprayer's own."""
@@ -325,11 +321,12 @@ class FilmLaw:
         # Rough as it is before its clear it keeps less: a half, as in practice, give or take.
         rough = logistic(self.priors.k2_sd * k2_z)
         film_k2 = np.where(t.aspecular, 0.0, np.where(t.cleared, DIFFUSE_K2, rough))[:, None]
-        lambert = logistic(EVEN * lambert_z + weight @ z[self.slices["lambert"]])[:, None]
+        sides = self.priors.lambert_sd * lambert_z + weight @ z[self.slices["lambert"]]
+        lambert = logistic(sides)[:, None]
         k2 = lambert * film_k2
         uncleared = ~t.cleared
         bloom = 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4))
-        zero = ZERO[0] + ZERO[1] * zero_z
+        zero = self.priors.zero * (1.0 + zero_z)
         haze = np.where(uncleared, bloom, zero)
         scale = np.exp(self._own(z, t, "instrument"))
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * scale
@@ -346,7 +343,7 @@ class FilmLaw:
             by_lambert=gain * out.by_ground_k2 * k2 * (1.0 - lambert),
             by_way=gain * out.by_way * by_way,
             by_gain=0.06 * core * uncleared[:, None],
-            by_haze=np.where(uncleared, 0.8 * bloom, ZERO[1])[:, None] * scale,
+            by_haze=np.where(uncleared, 0.8 * bloom, self.priors.zero)[:, None] * scale,
             absorption=absorption,
             scattering=scattering,
             dose=dose,
@@ -373,7 +370,10 @@ class FilmLaw:
         p, at = self.priors, self.slices
         out = np.zeros((n, k, self.size))
         by_ground = m * s.by_ground[:, None, :]
-        by_k2, by_lambert = (np.einsum("nkb,nb->nk", m, by) for by in (s.by_k2, s.by_lambert))
+        by_k2, by_lambert, by_haze, by_gain, by_way = (
+            np.einsum("nkb,nb->nk", m, by)
+            for by in (s.by_k2, s.by_lambert, s.by_haze, s.by_gain, s.by_way)
+        )
 
         def fill(name: str, scale: Array, block: Array) -> None:
             # scale (n, j) times block (n, k, v) for each of j owners.
@@ -411,15 +411,10 @@ class FilmLaw:
         out[:, :, at["own slope"]] = by_slope * (p.own_slope_sd / p.slope_sd)
         out[:, :, at["dose"]] = np.einsum("nkc,ndc->nkd", dosed, s.by_dose)
         out[:, :, at["dose"]] += np.einsum("nkc,ndc->nkd", turns, s.by_turned)
-        surface = at["surface"].start
-        out[:, :, surface] = p.k2_sd * by_k2 * ~t.cleared[:, None]
-        out[:, :, surface + 5] = EVEN * by_lambert
+        rough, smooth = ~t.cleared[:, None], t.cleared[:, None]
+        of_all = (p.k2_sd * by_k2 * rough, by_haze * rough, by_gain, by_haze * smooth, by_way)
+        out[:, :, at["surface"]] = np.stack([*of_all, p.lambert_sd * by_lambert], axis=2)
         out[:, :, at["lambert"]] = by_lambert[:, :, None] * s.weight[:, None, :]
-        by_haze = np.einsum("nkb,nb->nk", m, s.by_haze)
-        out[:, :, surface + 1] = by_haze * ~t.cleared[:, None]
-        out[:, :, surface + 2] = np.einsum("nkb,nb->nk", m, s.by_gain)
-        out[:, :, surface + 3] = by_haze * t.cleared[:, None]
-        out[:, :, surface + 4] = np.einsum("nkb,nb->nk", m, s.by_way)
         film, acts = self._film
         out[:, :, film] = s.lays[:, None, :] * (by_colour @ acts.T)
         by_level = by_ground.sum(axis=2)

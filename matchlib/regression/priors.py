@@ -73,6 +73,12 @@ class Priors:
     first_coat_sd: float = 0.12
     later_sd: float = 0.03  # of the trend from coat to coat
     k2_sd: float = 0.25  # of the logit of an uncleared surface's internal reflectance, about 0.5
+    # Of the logit of the share of light that grounds send to all sides, in a shop's mean: one
+    # ground tells little of the others.
+    lambert_sd: float = 0.4
+    # Reflectance read of a perfect black under clear coat [-], and its spread: what leaks into the
+    # instrument, whose own zero may lie lower (common practice, no source).
+    zero: float = 0.0002
 
     def curves(self) -> dict[str, Array]:
         """Return the spectral curves (31, k) whose weights are the law's free values, by part."""

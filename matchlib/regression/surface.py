@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from matchlib.film import EXTERNAL_K1, KEPT_WAY, single_scatter
 
-__all__ = ["EVEN", "LetOut", "kept_way", "let_out", "logistic", "most_inside"]
+__all__ = ["LetOut", "kept_way", "let_out", "logistic", "most_inside"]
 
 Array = NDArray[np.float64]
 
@@ -24,7 +24,7 @@ _LARGEST, _NEAREST = 1.7, 0.98
 """Internal reflectance from which on the surface is taken as linear, and the same times k2: the
 pole is at 1/k2, and a fit to Lab alone could hide a few wavelengths in it."""
 
-EVEN = 1.7
+_EVEN = 1.7
 """Standard deviation of a normal number whose logistic is about as likely anywhere from 0 to 1
 (Haley 1952; from memory)."""
 
@@ -88,8 +88,8 @@ def most_inside(k2: Array) -> Array:
 
 def kept_way(z: float) -> tuple[float, float]:
     """Way of the light kept inside, in ways of the light that is read, and its derivative."""
-    share, span = float(logistic(EVEN * z)), KEPT_WAY - 1.0
-    return 1.0 + span * share, EVEN * span * share * (1.0 - share)
+    share, span = float(logistic(_EVEN * z)), KEPT_WAY - 1.0
+    return 1.0 + span * share, _EVEN * span * share * (1.0 - share)
 
 
 def logistic(z: Array | float) -> Array:
