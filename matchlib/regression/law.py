@@ -32,81 +32,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import DIFFUSE_K2, EXTERNAL_K1, KEPT_WAY, saunderson, single_scatter
+from matchlib.film import DIFFUSE_K2, EXTERNAL_K1, single_scatter
 from matchlib.regression.priors import Priors
-from matchlib.regression.surface import kept_way, let_out, logistic, most_inside
+from matchlib.regression.state import State
+from matchlib.regression.surface import kept_way, let_out, logistic
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import SHARED, Vocabulary
 
-__all__ = ["FilmLaw", "State", "motion"]
+__all__ = ["FilmLaw", "motion"]
 
 Array = NDArray[np.float64]
 
 _MOTIONS = 3
 """Waves of the drift: changes over less than a fifth of the archive's days are a sprayer's own."""
-
-
-class State(NamedTuple):
-    """The law at one set of values: measured reflectance (n, b) and its partial derivatives."""
-
-    reflectance: Array
-    by_ground: Array  # (n, b), by the logarithm of the ground's reflectance
-    by_absorbance: Array  # (n, b), by A
-    by_scatter: Array  # (n, b), by S
-    by_veil: Array  # (n, b), by the logarithm of all that comes up to the clear coat
-    by_k2: Array  # (n, b), by the logit of k2, of ground and film alike
-    by_lambert: Array  # (n, b), by that of the share a ground sends at all angles
-    by_way: Array  # (n, b), by the value of the way of light that the surface keeps
-    by_gain: Array  # (n, b), by the value of an uncleared surface's gain
-    by_haze: Array  # (n, b), by the value of an uncleared one's bloom, or of a clear one's gloss
-    absorption: Array  # (c, b), for one coat of 6:1
-    scattering: Array  # (c, b)
-    dose: Array  # (n, c), path included
-    by_dose: Array  # (n, 4, c), derivatives of the doses by slope, bend, first coat and later ones
-    turned: Array  # (n, c), the doses, each step's times how far its ratio turns the hue
-    by_turned: Array  # (n, 4, c), and their derivatives
-    turn: Array  # (c, b), how much more of each wavelength is absorbed, were all gathered
-    lays: Array  # (n, e), how much each thing that lays more or less film has a say
-    weight: Array  # (n, g), of each ground
-    log_ground: Array  # (q g, b), logarithm of each ground's reflectance in each geometry
-    place: NDArray[np.intp]  # (n,), the geometry
-    batch: Array  # (n, g), what the batch of each ground adds to it
-    mixed: Array  # (n, b), and of the blend's
-    absorbance: Array  # (n, b), A
-    k2: Array  # (n, 1), internal reflectance of the surface for the ground's light
-    film_k2: Array  # (n, 1), and for what the film scatters
-    gain: Array  # (n, b), by which more of it is read
-    way: float  # of light kept inside, in ways of what is read [-]
-
-    @property
-    def ground(self) -> Array:
-        """Logarithm of each ground's reflectance; shape (n, g, b)."""
-        each = self.log_ground.reshape(-1, self.weight.shape[1], self.log_ground.shape[1])
-        return np.asarray(each[self.place] + self.batch[:, :, None], float)
-
-    @property
-    def if_diffuse(self) -> Array:
-        """Reflectance more (n, b), were the ground's light Lambert's, on its way of that kind."""
-        ground = np.minimum(np.exp(self.mixed), most_inside(self.k2))
-        bare = (1.0 - self.k2) * ground / (1.0 - self.k2 * ground)
-        same = bare / (1.0 - self.film_k2 * (1.0 - bare))  # is as light when it is bare
-        seen = np.exp(-self.absorbance)
-        now, then = (
-            saunderson(rho * seen, kept=rho * np.exp(-way * self.absorbance), k2=k2)
-            for rho, way, k2 in ((ground, self.way, self.k2), (same, KEPT_WAY, self.film_k2))
-        )
-        return self.gain * (then - now)
-
-    def take(self, rows: NDArray[np.intp]) -> State:
-        """Return some of the rows."""
-        shared = ("absorption", "scattering", "turn", "log_ground", "way")
-        own = {k: v[rows] for k, v in self._asdict().items() if k not in shared}
-        return self._replace(**own)
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.regression.law import FilmLaw, State
+from matchlib.regression.law import FilmLaw
 from matchlib.regression.library import bare_rows, features, library_share
 from matchlib.regression.observe import SPECTRO, lab_of
 from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.solve import FittedLaw
+from matchlib.regression.state import State
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.unusual import unusual_rows
 from matchlib.tails import spread_by
@@ -143,12 +144,12 @@ def _unknown_blend(law: FilmLaw, table: RecipeTable, state: State, *light: str) 
     found = np.zeros((len(table), 3, 2))
     rows = np.flatnonzero(open_.any(axis=(1, 2)))
     if len(rows):
-        seen, inside = state.reflectance[rows], held[rows, :, None]
-        up = np.where(inside, state.ground[rows], -np.inf).max(axis=1) - state.mixed[rows]
-        down = np.where(inside, state.ground[rows], np.inf).min(axis=1) - state.mixed[rows]
+        some, inside = state.take(rows), held[rows, :, None]
+        up = np.where(inside, some.ground, -np.inf).max(axis=1) - some.mixed
+        down = np.where(inside, some.ground, np.inf).min(axis=1) - some.mixed
         # Not by the slope at the mean: of what is dark Lab moves far more upwards than down.
-        rate = state.by_ground[rows] / seen / np.sqrt(3.0)
-        ways = [lab_of(seen * np.exp(rate * by), *light)[0] for by in (0.0, up, down)]
+        lighter = [some.if_lighter(by / np.sqrt(3.0)) for by in (up, down)]
+        ways = [lab_of(some.reflectance + more, *light)[0] for more in (0.0 * up, *lighter)]
         long = np.maximum([up.mean(axis=1), -down.mean(axis=1)], 0.0) + 1e-9
         share = np.sqrt(long / long.sum(axis=0)).T[:, None, :]
         found[rows] = share * (np.stack(ways[1:], axis=2) - ways[0][:, :, None])

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.regression.law import State
 from matchlib.regression.residuals import Rows
+from matchlib.regression.state import State
 from matchlib.regression.table import RecipeTable
 
 __all__ = ["KINDS", "Experience", "folds", "unknown_scatter"]

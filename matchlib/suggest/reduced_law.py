@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import weights, white_point
 from matchlib.domain import Viewing
-from matchlib.regression.law import State
+from matchlib.regression.state import State
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest.space import Schedules, Space
 
