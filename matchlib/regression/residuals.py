@@ -35,15 +35,15 @@ class Rows(NamedTuple):
         """Number of panels."""
         return int(self.panel.max()) + 1
 
-    def mostly_right(self, trust: Array) -> Array:
-        """Return the trust (m,) in panels where a name's are not most of them to be doubted."""
-        # Where the others contradict most panels of a ground or a colour it is the law that is
+    def not_all_wrong(self, trust: Array) -> Array:
+        """Return the trust (m,) in panels, whole in those of a name of which none is believed."""
+        # Where the others contradict all panels of a ground or a colour it is the law that is
         # wrong there, and of its only one the others know nothing.
         shown = np.hstack([self.table.ground_share > 0, self.table.colours])
-        by_panel = np.zeros((self.panels, shown.shape[1]))
-        np.maximum.at(by_panel, self.panel, shown.astype(float))
-        doubted = trust @ by_panel < 0.5 * by_panel.sum(axis=0)
-        return np.asarray(np.where((by_panel[:, doubted] > 0).any(axis=1), 1.0, trust), float)
+        by_panel = np.zeros((self.panels, shown.shape[1]), bool)
+        np.logical_or.at(by_panel, self.panel, shown)
+        doubted = ~by_panel[trust >= 0.5].any(axis=0)
+        return np.asarray(np.where(by_panel[:, doubted].any(axis=1), 1.0, trust), float)
 
     def of_panels(self, chosen: Ints) -> Rows:
         """Return the rows of some panels, renumbered."""

@@ -142,7 +142,7 @@ class Problem:
         # Most backs are right. Where the law misses most panels it is the law that is wrong, and
         # no panel loses its say for that: else the noise would shrink to the few that fit.
         found, excess = self.judged(fit)
-        return self.rows.mostly_right(_weights(found.trust(excess)))
+        return self.rows.not_all_wrong(_weights(found.trust(excess)))
 
     def without_levers(self, fit: FittedLaw) -> FittedLaw:
         """Return the fit without those panels that a fit without them calls wrong."""
@@ -155,7 +155,7 @@ class Problem:
             alone = refits.without(panel)._replace(trust=np.zeros(1))
             seen, _ = Problem(fit.law, self.rows.of_panels(panel)).judged(alone)
             trust[panel] = _weights(seen.trust(excess))
-        trust = self.rows.mostly_right(trust)
+        trust = self.rows.not_all_wrong(trust)
         if np.array_equal(trust > 0.0, fit.trust > 0.0):
             return fit
         return self.descend(fit.z, fit.sizes, trust, steps=12)
