@@ -136,7 +136,8 @@ def _own_spread(
 
 def _unknown_blend(law: FilmLaw, table: RecipeTable, state: State, *light: str) -> Array:
     """Changes of Lab by what is not known of grounds never seen blended, a step up and one down."""
-    # Anything between the lightest and the darkest of the grounds is as likely.
+    # Between the lightest and the darkest of the grounds it lies by a share of which nothing is
+    # known, so that either end is likelier than the middle (Jeffreys 1946).
     held = table.ground_share > 0
     open_ = np.triu(held[:, :, None] & held[:, None, :], 1)
     for a, b in law.words.pairs:
@@ -148,7 +149,7 @@ def _unknown_blend(law: FilmLaw, table: RecipeTable, state: State, *light: str) 
         up = np.where(inside, some.ground, -np.inf).max(axis=1) - some.mixed
         down = np.where(inside, some.ground, np.inf).min(axis=1) - some.mixed
         # Not by the slope at the mean: of what is dark Lab moves far more upwards than down.
-        lighter = [some.if_lighter(by / np.sqrt(3.0)) for by in (up, down)]
+        lighter = [some.if_lighter(by / np.sqrt(2.0)) for by in (up, down)]
         ways = [lab_of(some.reflectance + more, *light)[0] for more in (0.0 * up, *lighter)]
         long = np.maximum([up.mean(axis=1), -down.mean(axis=1)], 0.0) + 1e-9
         share = np.sqrt(long / long.sum(axis=0)).T[:, None, :]
