@@ -71,7 +71,7 @@ def test_chances_of_own_are_those_of_worlds_drawn_from_the_belief(shop, young, m
     belief, rng = Belief.of(young), np.random.default_rng(0)
     sure = replace(belief, covariance=0.3 * belief.covariance)  # so that enough worlds count
     for recipe in _recipes(shop, 3):
-        wanted = sure.predict_recipes([recipe])[0] + rng.normal(0.0, 0.5, 3)
+        wanted = sure.predict_recipes([recipe])[0] + rng.normal(0.0, 0.25, 3)
         target = Target.lab(*wanted)
         stated = chances_of_own(young, [recipe], target, SHELF, knows=sure.together)
         pots = sample._Pots.near(young, [recipe], target, SHELF)
