@@ -54,9 +54,7 @@ class Together(NamedTuple):
 
     def take(self, rows: slice) -> Together:
         """Return some of the recipes."""
-        p = self.prediction
-        own = p.known[rows], p.spray[rows], p.reading[rows], p.groups[rows]
-        some = Prediction(p.labs[:, rows], *own)
+        some = self.prediction.take(rows)
         return Together(some, self.slope[rows], self.covariance, self.film[rows])
 
 
@@ -121,6 +119,7 @@ def linearise(
     z: Array | None = None,
     film: ArrayLike = 0.0,
     slopes: bool = True,
+    own: bool = False,
     callback: Callback | None = None,
 ) -> Linear:
     """Return the law about some values."""
@@ -137,7 +136,7 @@ def linearise(
         for some in np.array_split(rows, 1 + len(rows) // CHUNK):
             report(done / len(recipes), "working out the law")
             done += len(some)
-            parts.append(linear_at(model, table.take(some), *light, z=z, slopes=slopes))
+            parts.append(linear_at(model, table.take(some), *light, z=z, slopes=slopes, own=own))
             order.append(some)
     place = np.argsort(np.concatenate(order))
     return Linear(*(np.concatenate(each)[place] for each in zip(*parts, strict=True)))
@@ -147,8 +146,8 @@ def together(
     model: FilmPredictor, recipes: Sequence[Recipe], viewings: Sequence[Viewing]
 ) -> Together:
     """Return what is not known of recipes, and what of it they share."""
-    there = model.predict_together(recipes, viewings)
-    near = [linearise(model, recipes, viewing) for viewing in viewings]
+    near = [linearise(model, recipes, viewing, own=True) for viewing in viewings]
+    there = model.told(near, model.reach(recipes), viewings)
     by_value, unseen, film = (
         np.concatenate([getattr(one, name) for one in near], axis=1)
         for name in ("jacobian", "unseen", "film")

@@ -52,8 +52,9 @@ def linear_at(
     *light: str,
     z: Array | None = None,
     slopes: bool = True,
+    own: bool = False,
 ) -> Linear:
-    """Return law and library about some values, the fitted ones if None."""
+    """Return law and library about some values, the fitted ones if None; its own if asked for."""
     fit, n = model.fitted_, len(table)
     z = fit.z if z is None else z
     state = fit.law.evaluate(z, table)
@@ -64,13 +65,13 @@ def linear_at(
     scatter = unknown_scatter(state, by_r, model.experience_.sprayed)
     unseen = np.concatenate([scatter, _unknown_blend(fit.law, table, state, *light)], axis=2)
     unseen *= np.sqrt(model.stack_.spread[model.experience_.kinds(table)])[:, None, None]
-    if not slopes:
-        none = np.empty((n, 3, 0))
-        return Linear(lab, none, none, none, none, unseen, share, gap, variance)
-    jacobian, effects = fit.law.jacobian(state, z, table, by_r)
-    own = _own_spread(fit, table, state, effects, by_r)
-    film, ground = np.moveaxis(effects, 2, 0)
-    return Linear(lab, jacobian, film, ground, own, unseen, share, gap, variance)
+    jacobian = film = ground = spread = np.empty((n, 3, 0))
+    if slopes:
+        jacobian, effects = fit.law.jacobian(state, z, table, by_r)
+        film, ground = np.moveaxis(effects, 2, 0)
+        if own:
+            spread = _own_spread(fit, table, state, effects, by_r)
+    return Linear(lab, jacobian, film, ground, spread, unseen, share, gap, variance)
 
 
 def library_part(

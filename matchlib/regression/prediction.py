@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -74,6 +75,21 @@ class Prediction:
     def dof(self) -> Array:
         """Degrees of freedom of that covariance, shape (n,), for `matchlib.tails.region`."""
         return dof_of_panel(self.known, self.covariance, groups=self.groups)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Prediction]) -> Prediction:
+        """Return the recipes of several, one after another."""
+        labs = np.concatenate([part.labs for part in parts], axis=1)
+        rest = [
+            np.concatenate([getattr(part, name) for part in parts])
+            for name in ("known", "spray", "reading", "groups")
+        ]
+        return cls(labs, *rest)
+
+    def take(self, rows: slice | NDArray[np.intp]) -> Prediction:
+        """Return some of the recipes."""
+        own = self.known[rows], self.spray[rows], self.reading[rows], self.groups[rows]
+        return Prediction(self.labs[:, rows], *own)
 
     @property
     def first(self) -> Prediction:

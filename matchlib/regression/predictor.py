@@ -17,7 +17,7 @@ from matchlib.colorimetry import GRID
 from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
-from matchlib.regression.parts import library_part, linear_at
+from matchlib.regression.parts import Linear, library_part, linear_at
 from matchlib.regression.prediction import Prediction
 from matchlib.regression.report import FitReport, report_of
 from matchlib.regression.table import RecipeTable
@@ -270,21 +270,19 @@ class FilmPredictor:
             angle's own, and shared by lights under which one reading is judged.
         """
         self.check_fitted()
-        n, wide = len(recipes), 3 * len(viewings)
         views = [v or self.usual_view for v in viewings]
         under = conditions or self.conditions_
-        tables = [RecipeTable.of(recipes, [v] * n, self.words_, under) for v in views]
+        tables = [RecipeTable.of(recipes, [v] * len(recipes), self.words_, under) for v in views]
         lights = [(v.illuminant, v.observer) for v in views]
         kinds = self.experience_.kinds(tables[0])
-        labs = np.empty((len(viewings), n, 3))
-        known, spray = np.empty((n, wide, wide)), np.empty((n, wide, wide))
-        for rows in np.array_split(np.arange(n), 1 + n * len(viewings) // CHUNK):
-            each = [t.take(rows) for t in tables]
-            labs[:, rows], known[rows], spray[rows] = self._joint(each, lights, kinds[rows])
-        mottle, reading = self.noise_together(views, source=source)
-        spray = self.stack_.spread[kinds, None, None] * (spray + mottle)
-        noise = np.tile(reading, (n, 1, 1))
-        return Prediction(labs, known, spray, noise, self.stack_.dof[kinds])
+        parts = []
+        for rows in np.array_split(np.arange(len(kinds)), 1 + len(kinds) * len(views) // CHUNK):
+            each = [
+                linear_at(self, t.take(rows), *light, own=True)
+                for t, light in zip(tables, lights, strict=True)
+            ]
+            parts.append(self.told(each, kinds[rows], views, source=source))
+        return Prediction.joined(parts)
 
     def noise_together(
         self, viewings: Sequence[Viewing], *, source: str = "spectrophotometer"
@@ -295,28 +293,33 @@ class FilmPredictor:
         alike = np.kron(geometry[:, None] == geometry[None, :], np.eye(3))
         return mottle * alike, reading[source] * alike
 
-    def _joint(
+    def told(
         self,
-        tables: Sequence[RecipeTable],
-        lights: Sequence[tuple[str, str]],
+        each: Sequence[Linear],
         kinds: NDArray[np.intp],
-    ) -> tuple[Array, Array, Array]:
-        """Lab of rows under m viewings, and its joint covariance by the law and by the panel."""
-        fit = self.fitted_
-        each = [linear_at(self, t, *light) for t, light in zip(tables, lights, strict=True)]
+        views: Sequence[Viewing],
+        *,
+        source: str = "spectrophotometer",
+    ) -> Prediction:
+        """Return what linear views of some recipes, one a viewing, tell of their next panels."""
         labs, own, jacobian, unseen, gap, variance = (
             np.concatenate([getattr(one, name) for one in each], axis=1)
             for name in ("lab", "own", "jacobian", "unseen", "gap", "variance")
         )
         share = np.repeat(np.stack([one.share for one in each], axis=1), 3, axis=1)
-        known = self.stack_.inflation[kinds, None, None] * spread_by(jacobian, fit.covariance)
+        known = spread_by(jacobian, self.fitted_.covariance)
+        known *= self.stack_.inflation[kinds, None, None]
         known += unseen @ unseen.transpose(0, 2, 1)
         # Two that disagree: each one's own doubt by its share, and how far they are apart.
         law, apart = np.sqrt(1.0 - share), np.sqrt(share * (1.0 - share)) * gap
         known *= law[:, :, None] * law[:, None, :]
         known += apart[:, :, None] * apart[:, None, :]
         known += (share * variance)[:, :, None] * np.eye(share.shape[1])
-        return labs.reshape(len(share), -1, 3).swapaxes(0, 1), known, own @ own.transpose(0, 2, 1)
+        mottle, reading = self.noise_together(views, source=source)
+        spray = self.stack_.spread[kinds, None, None] * (own @ own.transpose(0, 2, 1) + mottle)
+        labs = labs.reshape(len(kinds), -1, 3).swapaxes(0, 1)
+        noise = np.tile(reading, (len(kinds), 1, 1))
+        return Prediction(labs, known, spray, noise, self.stack_.dof[kinds])
 
     @property
     def noise_split_(self) -> tuple[float, dict[str, float]]:

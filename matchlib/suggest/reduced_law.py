@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import weights, white_point
 from matchlib.domain import Viewing
+from matchlib.film import EXTERNAL_K1
 from matchlib.regression.state import State
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest.space import Schedules, Space
@@ -50,16 +51,8 @@ class ReducedLaw(NamedTuple):
         table = space.table(space.ground_share, np.zeros((k, c)), none, viewing)
         bare = _plain(space, table)
         inner = np.exp(bare.mixed)
-        # The surface's derivative by log R, gain R / (1 - k2 R)², holds its constants: the root
-        # of R over it is a straight line in R.
-        line = np.sqrt(inner / bare.by_ground)
-        middle = inner.mean(axis=1, keepdims=True)
-        spread = ((inner - middle) ** 2).sum(axis=1)
-        slope = ((inner - middle) * line).sum(axis=1) / np.maximum(spread, 1e-300)
-        base = line.mean(axis=1) - slope * middle[:, 0]
-        k2 = -slope / base
-        gain = 1.0 / (base**2 * (1.0 - k2))
-        kept = k2[:, None] * inner
+        k2, gain = bare.k2[:, 0], (1.0 - EXTERNAL_K1) * bare.gain.mean(axis=1)
+        kept = bare.k2 * inner
         lift = bare.reflectance - gain[:, None] * (inner - kept) / (1.0 - kept)
         coat = _dosed(space, viewing, np.empty(0))
         unit = coat.dose[0, :, None]
