@@ -16,7 +16,7 @@ __all__ = ["Posterior", "posterior"]
 
 Array = NDArray[np.float64]
 
-STEPS = 6
+STEPS = 3
 """Times the law is taken as linear anew, at most."""
 
 STILL = 0.001

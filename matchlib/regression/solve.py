@@ -93,17 +93,10 @@ class Problem:
         return _Look(value, load, precision)
 
     def descend(
-        self,
-        z: Array,
-        sizes: Sizes,
-        trust: Array,
-        *,
-        steps: int,
-        damping: float = 1e-3,
-        start: _Look | None = None,
+        self, z: Array, sizes: Sizes, trust: Array, *, steps: int, start: _Look | None = None
     ) -> FittedLaw:
         """Return the values of least misfit found, by damped Gauss-Newton steps."""
-        best = start or self.look(z, sizes, trust)
+        best, damping = start or self.look(z, sizes, trust), 1e-3
         for _ in range(2 * steps):
             damped = best.precision + np.diag(damping * np.diag(best.precision))
             move = np.linalg.solve(damped, best.gradient)
@@ -215,11 +208,10 @@ def fit_law(
         if family not in present or family == KNOWN:
             spread[len(EFFECTS) + family] = 0.0
     trust, z = np.ones(rows.panels), np.zeros(law.size)
-    # Wide noise first: the law finds its place before any panel weighs heavily. Its first steps are
-    # short: a whole one from nothing may make an ink absorb on the wrong side and stay there.
+    # Wide noise first: the law finds its place before any panel weighs heavily.
     for wider in (20.0, 5.0, 2.0):
         wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
-        z = problem.descend(z, wide, trust, steps=8, damping=0.1).z
+        z = problem.descend(z, wide, trust, steps=8).z
     for number in range(rounds):
         share = 0.2 + 0.6 * number / rounds
         missed = residuals(law, z, rows)
