@@ -327,8 +327,8 @@ def test_results_say_which_panels_were_left_out_and_what_none_shows(tmp_path):
     assert rows[1]["never_sprayed"] == []
     assert rows[2]["never_sprayed"] == [
         "cherry never sprayed over pale gold",
-        "more coats than ever sprayed (12)",
-        "richer ratio than ever sprayed (1:2)",
+        "more coats than ever sprayed (12, so far 5)",
+        "richer ratio than ever sprayed (1:2, so far 2:1)",
     ]
     assert "T029" in rows[0]["left_out"]
     assert rows[1]["left_out"] == []  # shares neither ground nor colour

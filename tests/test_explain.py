@@ -81,8 +81,8 @@ def test_extrapolation_is_named() -> None:
     no_black = [p for p in panels if str(p.recipe.ground) != "solid black"]
     far = explain(model_of(), recipe("graphite", COLOURS[0], "12@1:1"), archive=no_black)
     text = "; ".join(far.beyond)
-    assert "more coats than ever sprayed (12)" in text
-    assert "richer ratio than ever sprayed (1:1)" in text
+    assert "more coats than ever sprayed (12, so far 6)" in text
+    assert "richer ratio than ever sprayed (1:1, so far 2:1)" in text
     assert "darker than any reading" in text
     assert text in far.words
     # Deep colours all read alike, so what tells is how much of the spread more panels would remove.

@@ -49,6 +49,10 @@ NEAR = 3.0
 """Pairs whose recipe is expected this many tolerances farther than the nearest are not thought of:
 no steering mends their hue."""
 
+SLIGHT = 0.005
+"""Chance of a card sprayed blind below which it is not asked what readings add, while any other
+has more [-]."""
+
 
 def plan(
     model: FilmPredictor | Belief,
@@ -133,13 +137,16 @@ def plan(
         single = replace(bounds, layers=False)
         near = found if single == bounds else suggest(fit, target, single, top=top, archive=past)
         chosen = _candidates(model, near, target, single)
+        least = min(SLIGHT, max(candidate.probability for candidate in chosen))
         for number, candidate in enumerate(chosen):
             report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
             belief = (
                 model if isinstance(model, Belief) else Belief.of(model, recipes=[candidate.recipe])
             )
             shop = Shop(belief, target, views, bounds, before_clear=before_clear, source=source)
-            worked.append(Approach.of(shop, candidate).with_readings(min(readings, 1)))
+            starts = None if candidate.probability >= least else ()
+            approach = Approach.of(shop, candidate, starts=starts)
+            worked.append(approach.with_readings(min(readings, 1)))
         worked.sort(key=lambda one: one.place)
         if readings > 1:  # more looks mend no hue: only the likeliest are thought on
             worked[:THOUGHT_ON] = [one.with_readings(readings) for one in worked[:THOUGHT_ON]]

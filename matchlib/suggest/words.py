@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -10,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matchlib.colorimetry import delta_lch, lch
-from matchlib.domain import Ground, Recipe
+from matchlib.domain import CoatSchedule, Ground, MixRatio, Recipe
 from matchlib.plural import counted
 from matchlib.tails import chance_words
 
@@ -116,12 +115,9 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
 class _Uses(NamedTuple):
     """What an archive shows of a set of colours."""
 
-    # Grounds under exactly these colours
-    # Most coats of any of them; infinite where none was sprayed
-    # Greatest share of colour in a pot with any of them [-]; infinite where none was sprayed
-    over: frozenset[Ground]
-    coats: float
-    rich: float
+    over: frozenset[Ground]  # grounds under exactly these colours
+    coats: int | None  # most of any of them
+    richest: MixRatio | None  # of a pot with any of them
 
 
 class PastRecipes:
@@ -141,7 +137,7 @@ class PastRecipes:
                 frozenset(r.colour.shares),
                 r.ground,
                 r.schedule.coats,
-                max(float(step.ratio.fraction) for step in r.schedule.steps),
+                _richest(r.schedule),
             )
             for r in past
             if r.colour is not None and r.schedule is not None
@@ -153,8 +149,8 @@ class PastRecipes:
             used = [row for row in self.past if names & row[0]]
             self._sprayed[names] = _Uses(
                 frozenset(ground for mixed, ground, _, _ in used if names == mixed),
-                max((coats for _, _, coats, _ in used), default=math.inf),
-                max((rich for *_, rich in used), default=math.inf),
+                max((coats for _, _, coats, _ in used), default=None),
+                max((r for *_, r in used), key=lambda r: r.fraction, default=None),
             )
         return self._sprayed[names]
 
@@ -175,9 +171,14 @@ class PastRecipes:
                 found.append(f"these colours never mixed: {' and '.join(colour.names)}")
             elif known.over and not never_mixed and recipe.ground not in known.over:
                 found.append(f"{colour} never sprayed over {recipe.ground}")
-            if schedule.coats > known.coats:
-                found.append(f"more coats than ever sprayed ({schedule.coats})")
-            own = max(schedule.steps, key=lambda step: step.ratio.fraction).ratio
-            if own.fraction > known.rich + 1e-9:
-                found.append(f"richer ratio than ever sprayed ({own})")
+            if known.coats and schedule.coats > known.coats:
+                most = f"{schedule.coats}, so far {known.coats}"
+                found.append(f"more coats than ever sprayed ({most})")
+            own = _richest(schedule)
+            if known.richest and own.fraction > known.richest.fraction + 1e-9:
+                found.append(f"richer ratio than ever sprayed ({own}, so far {known.richest})")
         return found
+
+
+def _richest(schedule: CoatSchedule) -> MixRatio:
+    return max((step.ratio for step in schedule.steps), key=lambda ratio: ratio.fraction)
