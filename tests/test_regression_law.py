@@ -286,7 +286,7 @@ def test_of_a_scattering_colour_below_less_is_seen_than_of_the_same_on_top():
     words = Vocabulary.of(recipes, ["45:0"])
     law, table = FilmLaw(words, Priors()), RecipeTable.of(recipes, [Viewing()] * 3, words)
     z = np.zeros(law.size)
-    z[law.slices["dose"]] = (0.0, 0.0, -1.0, 0.0)  # the first coat is as the others
+    z[law.slices["dose"]] = (0.0, 0.0, -1.0)  # the first coat is as the others
     z[law.slices["scatter"].start] = 3.0  # teal hides
     below, above, mixed = law.evaluate(z, table).reflectance
     assert np.all(below < mixed)
@@ -308,7 +308,7 @@ def test_richer_mixes_always_lay_more_whatever_the_values(bend, slope):
     words = Vocabulary.of(recipes, ["45:0"])
     law = FilmLaw(words, Priors())
     z = np.zeros(law.size)
-    z[law.slices["dose"]] = (slope, bend, 0.0, 0.0)
+    z[law.slices["dose"]] = (slope, bend, 0.0)
     dose = law.evaluate(z, RecipeTable.of(recipes, views, words)).dose[:, 0]
     assert np.all(np.diff(dose) >= 0.0)
 

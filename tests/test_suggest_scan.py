@@ -111,19 +111,6 @@ def test_it_holds_for_archives_of_any_shape(seed: int, spread: float) -> None:
     assert_near(errors(space, [Viewing()], [GREY], most=2000))
 
 
-def test_it_holds_where_colours_bend_apart() -> None:
-    model = copy.copy(model_of())
-    fit = model.fitted_
-    z = fit.z.copy()
-    z[fit.law.slices["own slope"]] = np.linspace(-4.0, 4.0, len(model.words_.colours))
-    model.fitted_ = fit._replace(z=z)
-    space = Space.of(model, Limits(), [])
-    assert_near(errors(space, [Viewing()], [GREY]))
-    z[fit.law.slices["own slope"]] = 0.0
-    model.fitted_ = fit._replace(z=z)
-    assert_near(errors(Space.of(model, Limits(), []), [Viewing()], [GREY]))
-
-
 def test_several_angles_are_summed() -> None:
     space = Space.of(angle_model(), Limits(), [p.recipe for p in angle_panels()])
     goals = [np.array([60.0, 30.0, 20.0]), np.array([20.0, 10.0, 5.0])]

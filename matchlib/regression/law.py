@@ -8,10 +8,10 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
 * ``A = path * sum of dose_c a_c``: ``a_c > 0`` the absorption spectrum of colour c for one coat
   of 6:1;
 * ``S = path * sum of dose_c s_c``: ``s_c > 0`` the little that a colour hides, level and tilt;
-* ``dose_c = sum over steps of share_c h_c(fraction) * coats``, where ``log h`` rises with the
-  logarithm of the fraction by construction: its slope there is ``exp(s_c + b x)``, near 1 and
+* ``dose_c = sum over steps of share_c h(fraction) * coats``, where ``log h`` rises with the
+  logarithm of the fraction by construction: its slope there is ``exp(s + b x)``, near 1 and
   slightly bent (absorption in translucent coatings is not exactly linear in concentration: Gorji
-  Bandpay et al. 2018), the first coat lays thinner, and later ones may lay a little more or less;
+  Bandpay et al. 2018), and the first coat lays thinner;
 * in richer mixes ``a_c`` turns a little towards one end of the spectrum or its middle, by
   ``tanh x`` of its own fraction: dyes gather with their own kind as they stand closer and then
   absorb otherwise, none in the thinnest mix and all in the richest (West and Pearce 1965; from
@@ -80,8 +80,7 @@ class FilmLaw:
             "colour wave": (c * wide["colour wave"], "colour wave"),
             "turn": (c * wide["turn"], "turn"),
             "scatter": (c * wide["scatter"], "fixed"),
-            "own slope": (c, "own slope"),
-            "dose": (4, "dose"),
+            "dose": (3, "dose"),
             "surface": (6, "surface"),
             "lambert": (g, "lambert"),
             "sprayer": (shared["sprayer"], "sprayer"),
@@ -181,32 +180,18 @@ class FilmLaw:
         curves = self.curves[name]
         return np.asarray(z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T, float)
 
-    def _doses(self, z: Array, t: RecipeTable, lays: Array) -> tuple[Array, Array, Array]:
-        """Doses by step, (n, c, s), and derivatives of their sums, plain and turned, (n, 4, c)."""
+    def _doses(self, z: Array, t: RecipeTable) -> Array:
+        """Dose of each step, and its derivatives by slope, bend and first coat, (n, 4, s)."""
         p = self.priors
-        slope, bend, first, later = z[self.slices["dose"]]
-        rise = np.exp(p.slope_sd * slope + p.own_slope_sd * z[self.slices["own slope"]])
-        coats = (
-            t.coats
-            - (p.first_coat + p.first_coat_sd * first) * t.first
-            + p.later_sd * later * t.logk
-        )
-        film, acts = self._film
-        laid = t.path[:, None] * np.exp((lays * z[film]) @ acts)
+        slope, bend, first = z[self.slices["dose"]]
+        rise = np.exp(p.slope_sd * slope)
         line, curve = _bent(t.bend, 2.0 * p.bend_sd * bend)
-        bent = rise[None, :, None] * line[:, None, :]
-        h = np.exp(np.clip(bent, -12.0, 6.0)) * t.colour_share.swapaxes(1, 2) * laid[:, :, None]
-        # Sum over steps; a padded step has no coats and drops out.
-        steps = h * coats[:, None, :]
-        each = [
-            p.slope_sd * steps * bent,
-            2.0 * p.bend_sd * rise[:, None] * steps * curve[:, None, :],
-            -p.first_coat_sd * h * t.first[:, None, :],
-            p.later_sd * h * t.logk[:, None, :],
-        ]
-        slopes = np.stack(each, axis=1)
-        turned = (slopes * t.turn[:, None]).sum(axis=3)
-        return steps, slopes.sum(axis=3), turned
+        coat = np.exp(np.clip(rise * line, -12.0, 6.0))
+        # A padded step has no coats and drops out.
+        dose = coat * (t.coats - (p.first_coat + p.first_coat_sd * first) * t.first)
+        by_slope, by_bend = p.slope_sd * rise * line, 2.0 * p.bend_sd * rise * curve
+        lack = -p.first_coat_sd * coat * t.first
+        return np.stack([dose, dose * by_slope, dose * by_bend, lack], axis=1)
 
     @staticmethod
     def _under(t: RecipeTable, steps: Array, absorption: Array, scattering: Array) -> Array:
@@ -214,8 +199,7 @@ class FilmLaw:
         layered = (t.colour_share != t.colour_share[:, :1]).any(axis=(1, 2))
         share = np.ones((len(t), 1))
         if layered.any():
-            each = steps[layered].swapaxes(1, 2)
-            a, s = each @ absorption, each @ scattering
+            a, s = steps[layered] @ absorption, steps[layered] @ scattering
             above = a.sum(axis=1, keepdims=True) - a.cumsum(axis=1)
             seen = (s * single_scatter(a)[0] * np.exp(-above)).sum(axis=1)
             mixed = s.sum(axis=1) * single_scatter(a.sum(axis=1))[0]
@@ -249,13 +233,15 @@ class FilmLaw:
         """Evaluate the law."""
         log_ground, absorption, scattering = self.spectra(z)
         weight, batch, mixed = self._ground(z, t, log_ground)
-        lays = self._lays(t)
-        steps, by_dose, by_turned = self._doses(z, t, lays)
-        dose, turned = steps.sum(axis=2), (steps * t.turn).sum(axis=2)
+        lays, doses, (film, acts) = self._lays(t), self._doses(z, t), self._film
+        laid = t.path[:, None] * np.exp((lays * z[film]) @ acts)
+        share = t.colour_share * laid[:, None, :]
+        dose, *by_dose = np.moveaxis(doses @ share, 1, 0)
+        turned, *by_turned = np.moveaxis(doses @ (t.turn * share), 1, 0)
         turn = self._take(z, "turn", len(absorption))
         a, s = dose @ absorption + turned @ (turn * absorption), dose @ scattering
         a = np.maximum(a, 0.0)
-        under = self._under(t, steps, absorption, scattering)
+        under = self._under(t, doses[:, 0, :, None] * share, absorption, scattering)
         absorbed = self._own(z, t, "clear")
         mixed, veil = mixed - absorbed, under * np.exp(-absorbed)
         k2_z, haze_z, gain_z, zero_z, way_z, lambert_z = z[self.slices["surface"]]
@@ -289,9 +275,9 @@ class FilmLaw:
             absorption=absorption,
             scattering=scattering,
             dose=dose,
-            by_dose=by_dose,
+            by_dose=np.stack(by_dose, axis=1),
             turned=turned,
-            by_turned=by_turned,
+            by_turned=np.stack(by_turned, axis=1),
             turn=turn,
             lays=lays,
             weight=weight,
@@ -349,8 +335,6 @@ class FilmLaw:
             carry(name, by_a, s.turn * s.absorption, s.turned)
         carry("turn", by_a, s.absorption, s.turned)
         carry("scatter", by_s, s.scattering, s.dose)
-        by_slope = dosed * s.by_dose[:, None, 0] + turns * s.by_turned[:, None, 0]
-        out[:, :, at["own slope"]] = by_slope * (p.own_slope_sd / p.slope_sd)
         out[:, :, at["dose"]] = np.einsum("nkc,ndc->nkd", dosed, s.by_dose)
         out[:, :, at["dose"]] += np.einsum("nkc,ndc->nkd", turns, s.by_turned)
         rough, smooth = ~t.cleared[:, None], t.cleared[:, None]

@@ -66,12 +66,10 @@ class Priors:
     colour_length: float = 45.0  # correlation length of an absorption spectrum [nm]
     scatter: float = 0.0015  # of one coat of 6:1 [-], and the spread of its logarithm
     scatter_sd: float = 1.2
-    slope_sd: float = 0.12  # of the dose's slope, about 1, and of each colour's own
-    own_slope_sd: float = 0.05
+    slope_sd: float = 0.12  # of the dose's slope, about 1
     bend_sd: float = 0.06
     first_coat: float = 0.12  # how much of a coat the first one lacks [coats]
     first_coat_sd: float = 0.12
-    later_sd: float = 0.03  # of the trend from coat to coat
     k2_sd: float = 0.25  # of the logit of an uncleared surface's internal reflectance, about 0.5
     # Of the logit of the share of light that grounds send to all sides, in a shop's mean: one
     # ground tells little of the others.

@@ -154,7 +154,7 @@ def report_of(model: FilmPredictor) -> FitReport:
         for i, kind in enumerate(KINDS)
     )
     doubted = int((model.trust_ < 0.5).sum())
-    learnt = (*_colours(model), *_shared(model), *_conditions(model), *_repeats(model))
+    learnt = (*_films(model), *_conditions(model), *_repeats(model))
     return FitReport(len(model.panels_), doubted, Listing(learnt), Listing(reached))
 
 
@@ -181,7 +181,7 @@ def _one(count: int, place: int, weight: Array | float = 1.0) -> Array:
     return row.ravel()
 
 
-def _colours(model: FilmPredictor) -> Iterator[Learnt]:
+def _films(model: FilmPredictor) -> Iterator[Learnt]:
     law, values = model.fitted_.law, _Values(model)
     _, absorption, _ = law.spectra(model.fitted_.z)
     names = law.words.colours
@@ -196,35 +196,22 @@ def _colours(model: FilmPredictor) -> Iterator[Learnt]:
             size * sd,
             "absorbance, natural logarithm, down and up",
         )
-    for c, name in enumerate(names):
-        away, sd = values.sum(
-            {
-                "own slope": _one(len(names), c, law.priors.own_slope_sd),
-                "dose": np.array([law.priors.slope_sd, 0.0, 0.0, 0.0]),
-            }
-        )
-        slope = float(np.exp(away))
-        yield Learnt(
-            "slope by the colour fraction",
-            name,
-            slope,
-            slope * sd,
-            "exponent of the strength at 6:1; 1 is strictly by the fraction",
-        )
+    away, sd = values.sum({"dose": np.array([law.priors.slope_sd, 0.0, 0.0])})
+    slope = float(np.exp(away))
+    yield Learnt(
+        "slope by the colour fraction",
+        "all colours",
+        slope,
+        slope * sd,
+        "exponent of the strength at 6:1; 1 is strictly by the fraction",
+    )
     ends, turn = law.curves["turn"][[0, -1]], np.tanh(np.log(2.0))
     for c, name in enumerate(names):
         found = values.sum({"turn": _one(len(names), c, turn * (ends[1] - ends[0]))})
         unit = "% more absorbed at 700 nm against 400 nm, of a mix twice as rich"
         yield _percent("hue by the colour fraction", name, found, unit)
-
-
-def _shared(model: FilmPredictor) -> Iterator[Learnt]:
-    priors, values = model.fitted_.law.priors, _Values(model)
-    unit = "of a usual coat"
-    lack, sd = values.sum({"dose": np.array([0.0, 0.0, priors.first_coat_sd, 0.0])})
-    yield Learnt("coats", "first", 1.0 - priors.first_coat - lack, sd, unit)
-    more, sd = values.sum({"dose": np.array([0.0, 0.0, 0.0, priors.later_sd * np.log(4.0)])})
-    yield Learnt("coats", "fourth", 1.0 + more, sd, unit)
+    lack, sd = values.sum({"dose": np.array([0.0, 0.0, law.priors.first_coat_sd])})
+    yield Learnt("coats", "first", 1.0 - law.priors.first_coat - lack, sd, "of a usual coat")
 
 
 def _conditions(model: FilmPredictor) -> Iterator[Learnt]:

@@ -60,7 +60,6 @@ _GROUPS = {
     "fixed": (1.0, 0.0),
     "ground wave": (0.25, 0.5),
     "colour wave": (1.3, 0.4),
-    "own slope": (1.0, 0.6),
     "turn": (0.04, 0.7),
     "dose": (1.0, 0.5),
     "surface": (1.0, 0.3),

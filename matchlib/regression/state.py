@@ -31,9 +31,9 @@ class State(NamedTuple):
     absorption: Array  # (c, b), for one coat of 6:1
     scattering: Array  # (c, b)
     dose: Array  # (n, c), path included
-    by_dose: Array  # (n, 4, c), derivatives of the doses by slope, bend, first coat and later ones
+    by_dose: Array  # (n, 3, c), derivatives of the doses by slope, bend and first coat
     turned: Array  # (n, c), the doses, each step's times how far its ratio turns the hue
-    by_turned: Array  # (n, 4, c), and their derivatives
+    by_turned: Array  # (n, 3, c), and their derivatives
     turn: Array  # (c, b), how much more of each wavelength is absorbed, were all gathered
     lays: Array  # (n, e), how much each thing that lays more or less film has a say
     weight: Array  # (n, g), of each ground

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +33,6 @@ class RecipeTable:
     colour_share: Array  # (n, s, c), of each step's colour by volume [-]; 0 for a bare ground
     coats: Array  # (n, s), of each step
     first: Array  # (n, s), 1 where the step holds the first coat
-    logk: Array  # (n, s), sum of the logarithms of the coats' numbers
     bend: Array  # (n, s), logarithm of the colour fraction over that of 6:1
     cleared: NDArray[np.bool_]  # (n,), under clear coat
     geometry: Ints  # (n,), place in the vocabulary's geometries, -1 for one never read
@@ -59,11 +57,11 @@ class RecipeTable:
 
     @property
     def turn(self) -> Array:
-        """How far each step's mix turns each colour's hue from that of 6:1, -1 to 1, (n, c, s)."""
+        """How far each step's mix turns each colour's hue from that of 6:1, -1 to 1, (n, s, c)."""
         # Of a blend each colour gathers with its own.
-        share = self.colour_share.swapaxes(1, 2)
+        share = self.colour_share
         own = np.log(share, out=np.zeros(share.shape), where=share > 0)
-        return np.asarray(np.tanh(self.bend[:, None, :] + own))
+        return np.asarray(np.tanh(self.bend[:, :, None] + own))
 
     @property
     def colours(self) -> NDArray[np.bool_]:
@@ -87,7 +85,7 @@ class RecipeTable:
         count = len(distinct)
         ground = np.zeros((count, len(words.grounds)))
         colour = np.zeros((count, depth, len(words.colours)))
-        coats, first, logk, bend = (np.zeros((count, depth)) for _ in range(4))
+        coats, first, bend = (np.zeros((count, depth)) for _ in range(3))
         shares: dict[int, Array] = {}
 
         def share(blend: Ground | Colour) -> Array:
@@ -102,7 +100,6 @@ class RecipeTable:
             before, colour[i] = 0, share(recipe.colour)
             for j, step in enumerate(recipe.schedule.steps):
                 coats[i, j], first[i, j] = step.coats, before == 0
-                logk[i, j] = _logk(before, step.coats)
                 bend[i, j] = np.log(step.ratio.fraction / REFERENCE_FRACTION)
                 if step.colour is not None:
                     colour[i, j] = share(step.colour)
@@ -126,7 +123,6 @@ class RecipeTable:
             colour[index],
             coats[index],
             first[index],
-            logk[index],
             bend[index],
             np.array([r.clear is not None for r in recipes], bool),
             np.array([angle.get(g, -1) for g in groups], np.intp),
@@ -136,12 +132,6 @@ class RecipeTable:
             shared[of],
             np.array([_time(words.days, said) for said in under.values()], float)[of],
         )
-
-
-@cache
-def _logk(before: int, coats: int) -> float:
-    """Sum of the logarithms of the numbers of coats laid after others."""
-    return float(np.log(np.arange(before + 1, before + coats + 1)).sum())
 
 
 def _time(days: tuple[int, ...], conditions: Conditions) -> float:

@@ -1,8 +1,8 @@
 """The reduced law, read off its own evaluation for one space of recipes.
 
-Over one ground a recipe's colour then depends on the doses of its pot and on how rich they are,
-and a dose is what the step's ratio brings a coat times its coats, less what the first one lacks and
-plus what later ones gain: a few rows of the law tell those of all schedules.
+Over one ground a recipe's colour then depends on the dose of its pot and on how rich that is, and a
+dose is what the step's ratio brings a coat times its coats, less what the first one lacks: a few
+rows of the law tell those of all schedules.
 """
 
 from __future__ import annotations
@@ -99,35 +99,31 @@ class ReducedLaw(NamedTuple):
 
 
 def doses(space: Space, viewing: Viewing) -> tuple[Single, Single]:
-    """Return each schedule's dose (c, s), were the pot that colour alone, and how it turns (s,)."""
+    """Return the dose of each schedule (s,), in later coats of 6:1, and how far it turns (s,)."""
     s = space.schedules
     carriers = np.sort([float(r.carrier / r.colour) for r in space.limits.ratios()])
     known = _dosed(space, viewing, carriers)
-    dosed = known.dose
-    unit, first, later = dosed[-3:]
-    lack, gain = 1.0 - first[0] / unit[0], later[0] / unit[0] - 1.0
-    coats, ahead, logk = s.layers()
-    film = np.maximum(coats - ahead * lack + logk * gain, 1e-3 * coats).T.astype(np.float32)
-    each = (dosed[:-3] / unit).T.astype(np.float32)
-    at = np.searchsorted(carriers, s.carrier.T)
-    steps = each[:, at] * film
-    rich = (known.turned / dosed)[at, 0]
-    # Of two ratios the mean by dose, which colours agree on but for how each bends.
-    whole = steps.sum(axis=0)
-    return steps.sum(axis=1), ((whole * rich).sum(axis=0) / whole.sum(axis=0)).astype(np.float32)
+    dosed, turned = known.dose[:, 0], known.turned[:, 0]
+    later, first = dosed[-2:]
+    coats, ahead = s.layers()
+    film = np.maximum(coats - ahead * (1.0 - first / later), 1e-3 * coats)
+    at = np.searchsorted(carriers, s.carrier)
+    steps = dosed[at] / later * film
+    dose = steps.sum(axis=1)
+    rich = (steps * (turned / dosed)[at]).sum(axis=1) / dose  # of two ratios the mean by dose
+    return dose.astype(np.float32), rich.astype(np.float32)
 
 
 def _dosed(space: Space, viewing: Viewing, carriers: Array) -> State:
-    """Return one later coat of every colour at each ratio, and three more at 6:1."""
-    # Those: one like that, the panel's first, and one that lays by one logarithm.
-    ratio = np.append(carriers, [6.0, 6.0, 6.0])
+    """Return one later coat of every colour at each ratio; then at 6:1 such a one, and a first."""
+    ratio = np.append(carriers, [6.0, 6.0])
     n, c = len(ratio), space.colour_share.shape[1]
     coats = Schedules(np.tile([1, 0], (n, 1)), np.column_stack([ratio, ratio]))
     ground = np.repeat(space.ground_share[:1], n, axis=0)
     table = space.table(ground, np.ones((n, c)), coats, viewing)
-    first, logk = np.zeros((n, 2)), np.zeros((n, 2))
-    first[-2, 0], logk[-1, 0] = 1.0, 1.0
-    return _plain(space, replace(table, first=first, logk=logk))
+    first = np.zeros((n, 2))
+    first[-1, 0] = 1.0
+    return _plain(space, replace(table, first=first))
 
 
 def _plain(space: Space, table: RecipeTable) -> State:

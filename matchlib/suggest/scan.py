@@ -1,13 +1,12 @@
 """The fast look over every recipe: the film law by a short series instead of its exponentials.
 
-In the reduced law (`matchlib.suggest.reduced_law`) a recipe's colour over one ground
-depends on the doses of its pot and on the mix ratio, by which hues turn a little. Over all
-schedules of a neat pot these are two numbers; of two colours in a pot also how the one stands to
-their mean dose, as each colour bends on its own. The cube roots of X, Y and Z, of which Lab
-consists, are analytic in these and in the square root of the mean dose: from twelve points of that
-by three of each other follow the thousand or more schedules of a pot, over every ground and from
-every angle, within 0.01 ΔE*ab (`matchlib.suggest.series`; tests hold it to 0.03). A pot that has
-few schedules, or more colours than a series pays for, is worked out recipe by recipe.
+In the reduced law (`matchlib.suggest.reduced_law`) a recipe's colour over one ground depends on the
+dose of its pot and on the mix ratio, by which hues turn a little: over all schedules two numbers.
+The cube roots of X, Y and Z, of which Lab consists, are analytic in the ratio's and in the square
+root of the dose: from twelve points of that by three of the other follow the thousand or more
+schedules of a pot, over every ground and from every angle, within 0.01 ΔE*ab
+(`matchlib.suggest.series`; tests hold it to 0.03). A pot of few schedules is worked out recipe by
+recipe.
 
 Its best are all worked out again by the whole fit, the library's share included, which alone
 decides.
@@ -39,8 +38,7 @@ WITHIN = 3e-5
 """Greatest coefficient of a series' last degree, in units of `HEIGHT`: 1 of L* is about 0.01."""
 
 POINTS = (12, 3)
-"""Points to begin with in the root of the mean dose, and in how each other colour stands to it and
-in the ratio."""
+"""Points to begin with in the root of the dose, and in the ratio."""
 
 POTS, PART = 32, 128 * 1024
 """Pots of one series, and pots times schedules, at most: what is done between two steps.
@@ -153,19 +151,16 @@ class _Desk:
     def work(self, part: _Part) -> Single:
         """Squared difference over each ground, of each pot, by each schedule."""
         used = part.used[:, None]
-        share, film = self.share[used, part.pots][:, :, None], self.dose[used, part.rows]
-        mean, rich = film.mean(axis=0), self.rich[part.rows]
+        share = self.share[used, part.pots][:, :, None]
         part_turn = (share**2 - 1.0) / (share**2 + 1.0)
-        at = np.stack([np.sqrt(mean), *(film[1:] / mean), rich])
+        at = np.stack([np.sqrt(self.dose[part.rows]), self.rich[part.rows]])
 
         def heights(at: NDArray[np.floating]) -> Single:
-            others, count = at[1:-1], len(part.used)
-            film = at[0] ** 2 * np.stack([count - others.sum(axis=0), *others])
-            dose = (share * film[:, None].astype(np.float32)).reshape(count, -1)
+            root, rich = at.astype(np.float32)
             # The turn of a part of the pot, tanh(x + log share), by that of all of it, tanh x.
-            rich = ((at[-1] + part_turn) / (1.0 + at[-1] * part_turn)).astype(np.float32)
-            rich = rich.reshape(count, -1)
-            seen = np.concatenate([law.roots(dose, rich, part.used) for law in self.laws])
+            turn = (rich + part_turn) / (1.0 + rich * part_turn)
+            dose, turn = (x.reshape(len(part.used), -1) for x in (share * root**2, turn))
+            seen = np.concatenate([law.roots(dose, turn, part.used) for law in self.laws])
             seen -= KNEE
             seen *= HEIGHT
             return seen.reshape(-1, at.shape[1])
@@ -173,7 +168,7 @@ class _Desk:
         series = Series.of(
             heights,
             (at.min(axis=1).astype(float), at.max(axis=1).astype(float)),
-            POINTS[:1] + POINTS[1:] * (len(at) - 1),
+            POINTS,
             within=WITHIN,
             most=at.shape[1] // 2,
         )

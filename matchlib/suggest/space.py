@@ -78,13 +78,12 @@ class Schedules:
         """Coats times colour fraction [coats of neat colour], shape (s,)."""
         return np.asarray((self.coats / (1.0 + self.carrier)).sum(axis=1))
 
-    def layers(self) -> tuple[Array, Array, Array]:
-        """Coats of each step, how many of them are a panel's first, sums of log numbers (s, 2)."""
+    def layers(self) -> tuple[Array, Array]:
+        """Coats of each step (s, 2), and how many of them are a panel's first."""
         coats = self.coats.astype(float)
-        ends = _LOG_FACTORIAL[np.cumsum(self.coats, axis=1)]
         first = np.zeros_like(coats)
         first[:, 0] = 1.0
-        return coats, first, np.column_stack([ends[:, 0], ends[:, 1] - ends[:, 0]])
+        return coats, first
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Schedules:
         """Return some of the rows."""
@@ -162,7 +161,7 @@ class Space:
                 [bare], [viewing], self.model.words_, self.model.conditions_
             )
         rows = self._bare[viewing].take(np.zeros(len(schedules), np.intp))
-        coats, first, logk = schedules.layers()
+        coats, first = schedules.layers()
         bend = np.log(1.0 / (1.0 + schedules.carrier) / REFERENCE_FRACTION)
         return replace(
             rows,
@@ -172,9 +171,5 @@ class Space:
             ),
             coats=coats,
             first=first,
-            logk=logk,
             bend=np.where(coats > 0, bend, 0.0),
         )
-
-
-_LOG_FACTORIAL = np.concatenate([[0.0], np.cumsum(np.log(np.arange(1, 130)))])
