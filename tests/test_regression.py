@@ -99,7 +99,7 @@ def test_uncertainty_grows_outside_what_was_sprayed(fitted):
     # Deep colours all read alike, so what counts is doubt beside what one panel varies.
     known, spray = (np.trace(x, axis1=1, axis2=2) for x in (predicted.known, predicted.spray))
     spread = np.sqrt(known / spray)
-    assert spread[1] > 2 * spread[0]
+    assert spread[1] > 1.5 * spread[0]
 
 
 def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
