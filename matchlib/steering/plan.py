@@ -106,7 +106,7 @@ def plan(
     >>> aim, neat = Target.lab(27.1, 45.9, 28.5), Limits(blends=False)
     >>> plans = plan(demo_model(), aim, neat, readings=1, top=1)
     >>> print(plans[0].first)
-    cherry over pale gold, 2@2:1
+    cherry over pale gold, 2@2.5:1
     """
     if not (isinstance(readings, int) and 0 <= readings <= MOST_READINGS):
         raise DomainError(

@@ -13,7 +13,7 @@ from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
-from matchlib.steering import WORTH_A_READING, plan, steer
+from matchlib.steering import plan, steer
 from matchlib.steering.approach import Approach, _built, chance_of_own
 from matchlib.steering.approach import Shop as At
 from matchlib.steering.plan import _notes
