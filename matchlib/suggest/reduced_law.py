@@ -24,7 +24,9 @@ __all__ = ["ReducedLaw", "doses"]
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
-Ints = NDArray[np.intp]
+
+_KNEE = 6.0 / 29.0
+"""Cube root under which Lab goes on in a straight line."""
 
 
 class ReducedLaw(NamedTuple):
@@ -70,10 +72,10 @@ class ReducedLaw(NamedTuple):
             (weights(viewing.illuminant, viewing.observer) / white).T,
         )
 
-    def roots(self, dose: Single, rich: Single, used: Ints) -> Single:
-        """Return the cube roots of X/Xn, Y/Yn, Z/Zn (k, 3, n) by doses and turns (c, n)."""
+    def roots(self, dose: Single, rich: Single) -> Single:
+        """Return what Lab is made of X/Xn, Y/Yn, Z/Zn by (k, 3, n), by doses and turns (c, n)."""
         absorption, turning, scattering = (
-            v[used].T.astype(np.float32) for v in (self.absorption, self.turning, self.scattering)
+            v.T.astype(np.float32) for v in (self.absorption, self.turning, self.scattering)
         )
         one = np.float32(1.0)
         a = absorption @ dose + turning @ (dose * rich)
@@ -95,7 +97,9 @@ class ReducedLaw(NamedTuple):
             np.matmul(light, inner, out=seen[g])
         seen *= self.gain[:, None, None].astype(np.float32)
         seen += (self.lift[:, None] * self.light.sum(axis=1)).astype(np.float32)[:, :, None]
-        return np.asarray(np.cbrt(seen))
+        roots, dark = np.cbrt(seen), seen < _KNEE**3
+        roots[dark] = seen[dark] / np.float32(3.0 * _KNEE**2) + np.float32(_KNEE / 1.5)
+        return np.asarray(roots)
 
 
 def doses(space: Space, viewing: Viewing) -> tuple[Single, Single]:
