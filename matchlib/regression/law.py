@@ -180,8 +180,8 @@ class FilmLaw:
         curves = self.curves[name]
         return np.asarray(z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T, float)
 
-    def _doses(self, z: Array, t: RecipeTable) -> Array:
-        """Dose of each step, and its derivatives by slope, bend and first coat, (n, 4, s)."""
+    def doses(self, z: Array, t: RecipeTable) -> Array:
+        """Return the dose of each step, and derivatives by slope, bend, first coat, (n, 4, s)."""
         p = self.priors
         slope, bend, first = z[self.slices["dose"]]
         rise = np.exp(p.slope_sd * slope)
@@ -233,7 +233,7 @@ class FilmLaw:
         """Evaluate the law."""
         log_ground, absorption, scattering = self.spectra(z)
         weight, batch, mixed = self._ground(z, t, log_ground)
-        lays, doses, (film, acts) = self._lays(t), self._doses(z, t), self._film
+        lays, doses, (film, acts) = self._lays(t), self.doses(z, t), self._film
         laid = t.path[:, None] * np.exp((lays * z[film]) @ acts)
         share = t.colour_share * laid[:, None, :]
         dose, *by_dose = np.moveaxis(doses @ share, 1, 0)

@@ -1,13 +1,11 @@
 """The reduced law, read off its own evaluation for one space of recipes.
 
-Over one ground a recipe's colour then depends on the dose of its pot and on how rich that is, and a
-dose is what the step's ratio brings a coat times its coats, less what the first one lacks: a few
-rows of the law tell those of all schedules.
+Over one ground a recipe's colour then depends on the dose of its pot and on how rich that is: two
+numbers of the schedule, whatever the pot.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -16,8 +14,6 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import weights, white_point
 from matchlib.domain import Viewing
 from matchlib.film import EXTERNAL_K1
-from matchlib.regression.state import State
-from matchlib.regression.table import RecipeTable
 from matchlib.suggest.space import Schedules, Space
 
 __all__ = ["ReducedLaw", "doses"]
@@ -48,16 +44,17 @@ class ReducedLaw(NamedTuple):
     @classmethod
     def of(cls, space: Space, viewing: Viewing) -> ReducedLaw:
         """Read a law off its own evaluation: exact but for an instrument's own gain."""
-        k, c = len(space.ground_share), space.colour_share.shape[1]
-        none = Schedules(np.zeros((k, 2), np.int64), np.ones((k, 2)))
+        (k, c), fit = (len(space.ground_share), space.colour_share.shape[1]), space.model.fitted_
+        none, one = (Schedules(np.full((k, 2), n), np.full((k, 2), 6.0)) for n in (0, 1))
         table = space.table(space.ground_share, np.zeros((k, c)), none, viewing)
-        bare = _plain(space, table)
+        bare = fit.law.evaluate(fit.z, table)
         inner = np.exp(bare.mixed)
         k2, gain = bare.k2[:, 0], (1.0 - EXTERNAL_K1) * bare.gain.mean(axis=1)
         kept = bare.k2 * inner
         lift = bare.reflectance - gain[:, None] * (inner - kept) / (1.0 - kept)
-        coat = _dosed(space, viewing, np.empty(0))
-        unit = coat.dose[0, :, None]
+        table = space.table(space.ground_share, np.ones((k, c)), one, viewing)
+        coat = fit.law.evaluate(fit.z, table)
+        unit = coat.dose[0, :, None] / fit.law.doses(fit.z, table)[0, 0].sum()
         white = white_point(viewing.illuminant, viewing.observer)
         return cls(
             inner,
@@ -104,32 +101,10 @@ class ReducedLaw(NamedTuple):
 
 def doses(space: Space, viewing: Viewing) -> tuple[Single, Single]:
     """Return the dose of each schedule (s,), in later coats of 6:1, and how far it turns (s,)."""
-    s = space.schedules
-    carriers = np.sort([float(r.carrier / r.colour) for r in space.limits.ratios()])
-    known = _dosed(space, viewing, carriers)
-    dosed, turned = known.dose[:, 0], known.turned[:, 0]
-    later, first = dosed[-2:]
-    coats, ahead = s.layers()
-    film = np.maximum(coats - ahead * (1.0 - first / later), 1e-3 * coats)
-    at = np.searchsorted(carriers, s.carrier)
-    steps = dosed[at] / later * film
-    dose = steps.sum(axis=1)
-    rich = (steps * (turned / dosed)[at]).sum(axis=1) / dose  # of two ratios the mean by dose
+    fit, rows = space.model.fitted_, space.schedules
+    ground = np.repeat(space.ground_share[:1], len(rows), axis=0)
+    table = space.table(ground, np.ones((len(rows), 1)), rows, viewing)
+    steps = fit.law.doses(fit.z, table)[:, 0]
+    dose = np.maximum(steps.sum(axis=1), 1e-3)
+    rich = (steps * table.turn[:, :, 0]).sum(axis=1) / dose  # of two ratios the mean by dose
     return dose.astype(np.float32), rich.astype(np.float32)
-
-
-def _dosed(space: Space, viewing: Viewing, carriers: Array) -> State:
-    """Return one later coat of every colour at each ratio; then at 6:1 such a one, and a first."""
-    ratio = np.append(carriers, [6.0, 6.0])
-    n, c = len(ratio), space.colour_share.shape[1]
-    coats = Schedules(np.tile([1, 0], (n, 1)), np.column_stack([ratio, ratio]))
-    ground = np.repeat(space.ground_share[:1], n, axis=0)
-    table = space.table(ground, np.ones((n, c)), coats, viewing)
-    first = np.zeros((n, 2))
-    first[-1, 0] = 1.0
-    return _plain(space, replace(table, first=first))
-
-
-def _plain(space: Space, table: RecipeTable) -> State:
-    fit = space.model.fitted_
-    return fit.law.evaluate(fit.z, table)

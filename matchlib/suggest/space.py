@@ -78,13 +78,6 @@ class Schedules:
         """Coats times colour fraction [coats of neat colour], shape (s,)."""
         return np.asarray((self.coats / (1.0 + self.carrier)).sum(axis=1))
 
-    def layers(self) -> tuple[Array, Array]:
-        """Coats of each step (s, 2), and how many of them are a panel's first."""
-        coats = self.coats.astype(float)
-        first = np.zeros_like(coats)
-        first[:, 0] = 1.0
-        return coats, first
-
     def take(self, rows: Ints | NDArray[np.bool_]) -> Schedules:
         """Return some of the rows."""
         return Schedules(self.coats[rows], self.carrier[rows])
@@ -161,7 +154,7 @@ class Space:
                 [bare], [viewing], self.model.words_, self.model.conditions_
             )
         rows = self._bare[viewing].take(np.zeros(len(schedules), np.intp))
-        coats, first = schedules.layers()
+        coats = schedules.coats.astype(float)
         bend = np.log(1.0 / (1.0 + schedules.carrier) / REFERENCE_FRACTION)
         return replace(
             rows,
@@ -170,6 +163,6 @@ class Space:
                 colour_share[:, None, :], (*coats.shape, colour_share.shape[1])
             ),
             coats=coats,
-            first=first,
+            first=np.broadcast_to([1.0, 0.0], coats.shape),
             bend=np.where(coats > 0, bend, 0.0),
         )
