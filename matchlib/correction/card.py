@@ -200,25 +200,19 @@ class Card:
         )
         part, new = old[None, :] / whole[:, None], more / whole
         sd = self.gun / np.sqrt(fresh)
-        lab, jacobian, by_film, by_ground = self.before.linear(
-            recipes * m,
-            [v for v in viewings for _ in recipes],
-            sources=[source for some, source in looks for _ in some] * m,
-            mean=self.mean[:k],
-            film=np.tile(film, m),
+        labs, slope, films = (
+            x.reshape(m, n, *x.shape[1:])
+            for x in self._linear(
+                recipes * m,
+                [v for v in viewings for _ in recipes],
+                [source for some, source in looks for _ in some] * m,
+                mean=self.mean,
+                film=np.tile(film, m),
+                part=np.tile(part, (m, 1)),
+            )
         )
-        slope = np.zeros((m, n, 3, len(self.mean)))
-        slope[..., :k] = jacobian.reshape(m, n, 3, k)
-        films, grounds = by_film.reshape(m, n, 3), by_ground.reshape(m, n, 3)
-        slope[..., k], slope[..., k + 1] = films, grounds
-        slope[..., k + 2 + wide :] = films[..., None] * part[:, None, :]
-        # The card's own ground is so near 1 that its slope is its law.
-        labs = lab.reshape(m, n, 3) + grounds * self.mean[k + 1]
-        places = np.array([3 * self.viewings.index(v) + np.arange(3) for v in viewings])
-        for i, place in enumerate(places):
-            slope[i, :, range(3), k + 2 + place] = 1.0
-            labs[i] += self.mean[k + 2 + place]
         slope, films = (np.concatenate(list(x), axis=1) for x in (slope, films))
+        places = np.concatenate([3 * self.viewings.index(v) + np.arange(3) for v in viewings])
         model, at, found = self.before.model, 0, []
         for some, source in looks:
             own_rows = slice(at, at := at + len(some))
@@ -229,7 +223,7 @@ class Card:
                     slope[own_rows],
                     films[own_rows] * (sd * new)[own_rows, None],
                     films[own_rows],
-                    reading + self.placing[np.ix_(places.ravel(), places.ravel())],
+                    reading + self.placing[np.ix_(places, places)],
                     some,
                     model,
                 )
@@ -277,6 +271,31 @@ class Card:
         """Standard deviation of the log film as the gun is set, and of one coat about it [-]."""
         return _gun(self.before)
 
+    def _linear(
+        self,
+        recipes: Sequence[Recipe],
+        views: Sequence[Viewing],
+        sources: Sequence[str],
+        *,
+        mean: Array,
+        film: Array,
+        part: Array,
+    ) -> tuple[Array, Array, Array]:
+        """Lab on this card (r, 3), by its values (r, 3, k), and by the log film of the whole."""
+        # film (r,): log by which it is more than is meant; part (r, s): of it by each stage.
+        k, wide = len(self.before.mean), 3 * len(self.viewings)
+        lab, jacobian, by_film, by_ground = self.before.linear(
+            recipes, views, sources=sources, mean=mean[:k], film=film
+        )
+        place = np.array([[k + 2 + 3 * self.viewings.index(view)] for view in views]) + np.arange(3)
+        slope = np.zeros((len(recipes), 3, len(mean)))
+        slope[:, :, :k] = jacobian
+        slope[:, :, k], slope[:, :, k + 1] = by_film, by_ground
+        slope[np.arange(len(recipes))[:, None], np.arange(3), place] = 1.0
+        slope[:, :, k + 2 + wide :] = by_film[:, :, None] * part[:, None, :]
+        # The card's own ground is so near 1 that its slope is its law.
+        return lab + by_ground * mean[k + 1] + mean[place], slope, by_film
+
     def _read(self) -> Card:
         """The card after its readings."""
         k, wide = len(self.before.mean), 3 * len(self.viewings)
@@ -299,21 +318,14 @@ class Card:
             film = under * laid * np.exp(x[k + 2 + wide :])
             whole = np.maximum(film.sum(axis=1), 1e-12)
             meant = np.maximum(under @ laid, 1e-12)
-            lab, jacobian, by_film, by_ground = self.before.linear(
+            lab, slope, _ = self._linear(
                 recipes,
                 views,
-                sources=[v.source for _, v in rows],
-                mean=x[:k],
+                [v.source for _, v in rows],
+                mean=x,
                 film=x[k] + np.log(whole / meant),
+                part=film / whole[:, None],
             )
-            slope = np.zeros((len(rows), 3, len(x)))
-            slope[:, :, :k] = jacobian
-            slope[:, :, k], slope[:, :, k + 1] = by_film, by_ground
-            slope[:, :, k + 2 + wide :] = by_film[:, :, None] * (film / whole[:, None])[:, None, :]
-            for i, view in enumerate(views):
-                at = k + 2 + 3 * self.viewings.index(view)
-                slope[i, :, at : at + 3] = np.eye(3)
-                lab[i] += by_ground[i] * x[k + 1] + x[at : at + 3]
             return lab.ravel(), slope.reshape(len(seen), -1)
 
         found = posterior(self.mean, self.covariance, law, seen, noise)
