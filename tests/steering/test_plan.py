@@ -16,7 +16,7 @@ from matchlib.outcome import Outcome
 from matchlib.steering import plan, steer
 from matchlib.steering.approach import Approach, _built, chance_of_own
 from matchlib.steering.approach import Shop as At
-from matchlib.steering.plan import _notes
+from matchlib.steering.plan import SLIGHT, _notes
 from matchlib.tails import drawn_out, normal_cloud
 from matchlib.target import Aim, Target
 from tests.steering.outlooks import VIEW, expected
@@ -36,6 +36,16 @@ def test_a_plan_reads_the_card_on_its_way_and_says_what_follows(model, recipe) -
     assert best.plan.read_after == (best.planned_readings[0].after,)
     steered = [p.steered for p in found]
     assert steered == sorted(steered, reverse=True)
+
+
+def test_of_pairs_without_hope_no_reading_is_asked_while_another_has_some(model, recipe) -> None:
+    found = plan(model, Target.lab(*expected(model, recipe)), Limits(), readings=1, top=8)
+    looks = [(one.blind >= SLIGHT, len(one.by_readings) > 1) for one in found]
+    assert {True, False} == {hope for hope, _ in looks}
+    assert all(hope == looked for hope, looked in looks)
+    far = plan(model, Target.lab(30.0, 10.0, -60.0), Limits(), readings=1, top=8)
+    assert max(one.blind for one in far) < SLIGHT
+    assert len(far[0].by_readings) == 2  # where all are as bad, the nearest is looked at
 
 
 def test_a_sample_sprayed_from_the_shelf_itself_has_a_better_chance(shop, young) -> None:
