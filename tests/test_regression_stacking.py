@@ -7,7 +7,7 @@ import pytest
 
 from matchlib.regression import FilmRegressor
 from matchlib.regression.library import library_share
-from matchlib.regression.stacking import _growth, _Missed
+from matchlib.regression.stacking import _growth, _Missed, _shared
 from tests.benchmarks.real_data import inks, inside_a_ladder, leave_out, process_alone, splits
 
 
@@ -47,6 +47,27 @@ def test_two_guesses_are_weighed_by_their_precision() -> None:
     np.testing.assert_allclose(library_share(law, library, np.ones(3)), [0.8, 0.5, 0.75])
     np.testing.assert_array_equal(library_share(law, library, np.full(3, np.inf)), 0.0)
     np.testing.assert_array_equal(library_share(law, library, np.zeros(3)), 1.0)
+
+
+@pytest.mark.parametrize(("law", "library", "taken"), [(5.0, 20.0, False), (20.0, 5.0, True)])
+def test_no_share_is_taken_that_lies_farther_off(law: float, library: float, taken: bool) -> None:
+    # The law says that it is far surer than it is, so that by density alone the library has the
+    # more of it, however far it lies.
+    n = 60
+    lab, off = np.tile([50.0, 10.0, 10.0], (n, 1)), np.random.default_rng(3).normal(size=(n, 3))
+    m = _Missed(
+        np.arange(n),
+        lab,
+        lab + law * off,
+        np.tile(0.1 * np.eye(3), (n, 1, 1)),
+        np.tile(0.1 * np.eye(3), (n, 1, 1)),
+        lab + library * off,
+        np.full((n, 3), library**2),
+        np.ones(n),
+    )
+    doubt, share = _shared(m, np.tile(0.3 * np.eye(3), (n, 1, 1)))
+    assert bool(np.isfinite(doubt)) == taken
+    assert bool(share.max() > 0.0) == taken
 
 
 def test_of_inks_the_library_is_taken_where_it_is_sure() -> None:

@@ -6,10 +6,11 @@ decides, for each kind of reach, by how much the covariance of the law's values 
 honest, and by how much the library's own variance. Of a recipe each has its share by its
 precision, so that the library has more of it the surer it is there (stacking of predictive
 distributions: Yao, Vehtari, Simpson and Gelman 2018; by input: Yao, Pirš, Vehtari and Gelman
-2022). The law's growth is a variance learnt from as many groups as were left out, so that few of
-them make heavy tails (`matchlib.tails`). Then all of the covariance grows until nine in ten of
-what was left out lie where nine in ten should (split conformal prediction: Lei, G'Sell,
-Rinaldo, Tibshirani and Wasserman 2018).
+2022), but none by which what was left out would lie farther off than by the law alone. The law's
+growth is a variance learnt from as many groups as were left out, so that few of them make heavy
+tails (`matchlib.tails`). Then all of the covariance grows until nine in ten of what was left out
+lie where nine in ten should (split conformal prediction: Lei, G'Sell, Rinaldo, Tibshirani and
+Wasserman 2018).
 """
 
 from __future__ import annotations
@@ -218,7 +219,10 @@ def _shared(m: _Missed, total: Array) -> tuple[float, Array]:
     mixed = (1.0 - shares) * np.exp(law - top)[:, None] + shares * np.exp(other - top)[:, None]
     # The law is believed to begin with, ten to one.
     gain = m.worth @ np.log(np.maximum(mixed, 1e-300)) + np.log1p(-0.9 * shares.mean(axis=0))
-    best = int(np.argmax(gain))
+    # Surer is not nearer: no share that puts what was left out farther off than the law does.
+    guess = m.law[:, None] + shares[:, :, None] * (m.library - m.law)[:, None]
+    miss = m.worth @ np.linalg.norm(m.lab[:, None] - guess, axis=2)
+    best = int(np.argmax(np.where(miss <= miss[-1], gain, -np.inf)))
     if shares[:, best].mean() < LEAST:
         best = len(DOUBTS) - 1
     return float(DOUBTS[best]), shares[:, best]
