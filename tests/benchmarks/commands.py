@@ -4,7 +4,7 @@
 asks it for a match. The floor is what the libraries alone take that no match does without: arrays,
 the archive's database, plain data, and a command line that reads one option and opens one database
 in memory. Beside it stands what its own modules take to load besides. Bytecode is kept, as of what
-is installed. Times are the processor's own, the least of several runs.
+is installed. Times are the processor's own, the least of several runs, the rows in turns.
 """
 
 from __future__ import annotations
@@ -41,23 +41,20 @@ WORKBOOK = "from workbook.cli import main; main()"
 MATCH = "match", "--reading", "samples/carousel-ring.csv"
 
 
-def seconds(folder: str, times: int, *words: str) -> float:
-    """Least processor's seconds of several runs of Python."""
+def seconds(folder: str, *words: str) -> float:
+    """Processor's seconds of one run of Python."""
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     environment |= {"PYTHONDONTWRITEBYTECODE": "", "PYTHONPYCACHEPREFIX": f"{folder}/bytecode"}
-    taken = []
-    for _ in range(times):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        subprocess.run(
-            [sys.executable, *words],
-            cwd=folder,
-            env=environment,
-            stdout=subprocess.DEVNULL,
-            check=True,
-        )
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        taken.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-    return min(taken)
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run(
+        [sys.executable, *words],
+        cwd=folder,
+        env=environment,
+        stdout=subprocess.DEVNULL,
+        check=True,
+    )
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
 def main(argv: Sequence[str] | None = None) -> None:
@@ -65,24 +62,22 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser = ArgumentParser(prog="python -m tests.benchmarks commands", description=__doc__)
     parser.add_argument("--times", type=int, default=9)
     times = parser.parse_args(argv).times
+    asked = {
+        "Python alone": ("pass",),
+        "one option read": (OPTION,),
+        "an empty database opened": (DATABASE,),
+        "both, and the other libraries loaded: the floor": (LIBRARIES,),
+        "that, and the modules of a match loaded": (MODULES + LIBRARIES,),
+        "match, a card sprayed blind": (WORKBOOK, *MATCH, "--readings", "0"),
+        "match, cards steered by two looks": (WORKBOOK, *MATCH),
+    }
     table = Table("process", "CPU s")
     with tempfile.TemporaryDirectory() as folder:
-        seconds(folder, 1, "-c", WORKBOOK, "demo", "--dir", ".", "--no-open")
-        table.row("Python alone", seconds(folder, times, "-c", "pass"))
-        table.row("one option read", seconds(folder, times, "-c", OPTION))
-        table.row("an empty database opened", seconds(folder, times, "-c", DATABASE))
-        table.row(
-            "both, and the other libraries loaded: the floor",
-            seconds(folder, times, "-c", LIBRARIES),
-        )
-        seconds(folder, 1, "-c", MODULES + LIBRARIES)
-        table.row(
-            "that, and the modules of a match loaded",
-            seconds(folder, times, "-c", MODULES + LIBRARIES),
-        )
-        for told, more in (
-            ("match, a card sprayed blind", ("--readings", "0")),
-            ("match, cards steered by two looks", ()),
-        ):
-            seconds(folder, 1, "-c", WORKBOOK, *MATCH, *more)
-            table.row(told, seconds(folder, times, "-c", WORKBOOK, *MATCH, *more))
+        seconds(folder, "-c", WORKBOOK, "demo", "--dir", ".", "--no-open")
+        # In turns, so that what else the machine does in a spell slows all rows alike; the first
+        # round only leaves bytecode behind.
+        rounds = [
+            [seconds(folder, "-c", *words) for words in asked.values()] for _ in range(times + 1)
+        ]
+        for told, taken in zip(asked, zip(*rounds[1:], strict=True), strict=True):
+            table.row(told, min(taken))
