@@ -14,7 +14,7 @@ from matchlib.colorimetry import (
 from matchlib.domain import Recipe, Viewing
 from matchlib.mixing import Limits
 from matchlib.suggest import suggest
-from matchlib.suggest.reduced_law import ReducedLaw
+from matchlib.suggest.scan import ReducedLaw
 from matchlib.suggest.space import Space
 from matchlib.suggest.words import PastRecipes, direction
 from matchlib.target import Aim, Target

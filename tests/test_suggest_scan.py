@@ -19,9 +19,8 @@ from matchlib.domain import Colour, Ground, Recipe, Viewing
 from matchlib.mixing import CoatUse, JobArea, Limits
 from matchlib.suggest import scan as module
 from matchlib.suggest import suggest
-from matchlib.suggest.reduced_law import ReducedLaw
 from matchlib.suggest.refine import Picks
-from matchlib.suggest.scan import scan
+from matchlib.suggest.scan import ReducedLaw, scan
 from matchlib.suggest.search import _Search
 from matchlib.suggest.space import Space
 from matchlib.target import Aim, Target

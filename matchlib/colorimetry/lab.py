@@ -6,6 +6,8 @@ that slightly negative readings of very dark panels still have a Lab.
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -13,6 +15,9 @@ from matchlib.colorimetry.tables import weights, white_point
 from matchlib.domain import Viewing
 
 __all__ = [
+    "LAB_OF_CURVE",
+    "curve_slope",
+    "lab_curve",
     "lab_jacobian",
     "lab_to_xyz",
     "reflectance_to_lab",
@@ -22,11 +27,23 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+Float = TypeVar("Float", bound=np.floating)
 
-_KNEE = (6.0 / 29.0) ** 3
-_SLOPE = (29.0 / 6.0) ** 2 / 3.0
-# Rows L*, a*, b* from f(X/Xn), f(Y/Yn), f(Z/Zn).
-_MIX: Array = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+_ROOT = 6.0 / 29.0
+_KNEE = _ROOT**3
+_SLOPE = 1.0 / (3.0 * _ROOT**2)
+LAB_OF_CURVE: Array = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+"""Rows L*, a*, b* from `lab_curve` of X/Xn, Y/Yn and Z/Zn; of L* without its -16."""
+
+
+def lab_curve(ratio: NDArray[Float]) -> NDArray[Float]:
+    """Return what Lab is made of: a cube root, near black a straight line (CIE 15:2018, 8.2.1)."""
+    return np.asarray(np.where(ratio > _KNEE, np.cbrt(ratio), _SLOPE * ratio + 4.0 / 29.0))
+
+
+def curve_slope(curve: Array) -> Array:
+    """Return the derivative of `lab_curve` where it has some values."""
+    return np.asarray(1.0 / (3.0 * np.maximum(curve, _ROOT) ** 2))
 
 
 def reflectance_to_xyz(
@@ -84,19 +101,14 @@ def xyz_to_lab(xyz: ArrayLike, white: ArrayLike) -> Array:
     [50.0, 13.2, 10.0]
     """
     ratio = np.asarray(xyz, dtype=np.float64) / np.asarray(white, dtype=np.float64)
-    curve = np.where(ratio > _KNEE, np.cbrt(ratio), _SLOPE * ratio + 4.0 / 29.0)
-    return _lab_of_curve(curve)
+    return _lab_of_curve(lab_curve(ratio))
 
 
 def xyz_to_lab_with_jacobian(xyz: ArrayLike, white: ArrayLike) -> tuple[Array, Array]:
     """Return CIELAB of XYZ and its derivative."""
     scale = np.asarray(white, dtype=np.float64)
-    ratio = np.asarray(xyz, dtype=np.float64) / scale
-    light = ratio > _KNEE
-    root = np.cbrt(np.where(light, ratio, _KNEE))
-    curve = np.where(light, root, _SLOPE * ratio + 4.0 / 29.0)
-    slope = np.where(light, 1.0 / (3.0 * root * root), _SLOPE) / scale
-    return _lab_of_curve(curve), _MIX * slope[..., None, :]
+    curve = lab_curve(np.asarray(xyz, dtype=np.float64) / scale)
+    return _lab_of_curve(curve), LAB_OF_CURVE * (curve_slope(curve) / scale)[..., None, :]
 
 
 def lab_to_xyz(lab: ArrayLike, white: ArrayLike) -> Array:
@@ -122,7 +134,7 @@ def lab_to_xyz(lab: ArrayLike, white: ArrayLike) -> Array:
     values = np.asarray(lab, dtype=np.float64)
     y = (values[..., 0] + 16.0) / 116.0
     curve = np.stack([y + values[..., 1] / 500.0, y, y - values[..., 2] / 200.0], axis=-1)
-    ratio = np.where(curve > 6.0 / 29.0, curve**3, (curve - 4.0 / 29.0) / _SLOPE)
+    ratio = np.where(curve > _ROOT, curve**3, (curve - 4.0 / 29.0) / _SLOPE)
     xyz: Array = ratio * np.asarray(white, dtype=np.float64)
     return xyz
 

@@ -130,11 +130,6 @@ class Tolerance:
         worst: Array = np.max(np.abs(gaps) / np.array(self.box), axis=-1)
         return worst
 
-    def metric(self, lab: ArrayLike) -> Array:
-        """Return G (3, 3), by which the difference squared is near dᵀ G d at a colour."""
-        axes = self.stretch(lab)
-        return np.asarray(axes.T @ axes)
-
     def stretch(self, lab: ArrayLike) -> Array:
         """Return S (3, 3), by which the difference is near the length of S d at a colour."""
         at = np.asarray(lab, float)

@@ -107,10 +107,9 @@ def explain(
 def _square(own: Target, covariance: Array) -> float:
     """Mean square of small differences at all angles, each weighted."""
     total = 0.0
-    for i, aim in enumerate(own.aims):
-        at = slice(3 * i, 3 * i + 3)
-        metric = own.tolerance.metric(np.array(aim.lab))
-        total += aim.weight**2 * float(np.trace(metric @ covariance[at, at]))
+    for i in range(len(own.aims)):
+        at, (axes, _) = slice(3 * i, 3 * i + 3), own.local(i)
+        total += float(np.trace(axes @ covariance[at, at] @ axes.T))
     return total
 
 

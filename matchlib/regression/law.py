@@ -236,8 +236,8 @@ class FilmLaw:
         lays, doses, (film, acts) = self._lays(t), self.doses(z, t), self._film
         laid = t.path[:, None] * np.exp((lays * z[film]) @ acts)
         share = t.colour_share * laid[:, None, :]
-        dose, *by_dose = np.moveaxis(doses @ share, 1, 0)
-        turned, *by_turned = np.moveaxis(doses @ (t.turn * share), 1, 0)
+        dosed, gathered = doses @ share, doses @ (t.turn * share)
+        dose, turned = dosed[:, 0], gathered[:, 0]
         turn = self._take(z, "turn", len(absorption))
         a, s = dose @ absorption + turned @ (turn * absorption), dose @ scattering
         a = np.maximum(a, 0.0)
@@ -275,9 +275,9 @@ class FilmLaw:
             absorption=absorption,
             scattering=scattering,
             dose=dose,
-            by_dose=np.stack(by_dose, axis=1),
+            by_dose=dosed[:, 1:],
             turned=turned,
-            by_turned=np.stack(by_turned, axis=1),
+            by_turned=gathered[:, 1:],
             turn=turn,
             lays=lays,
             weight=weight,

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import GRID, interpolate_reflectance, weights, white_point
-from matchlib.colorimetry.lab import xyz_to_lab_with_jacobian
+from matchlib.colorimetry.lab import curve_slope, lab_curve, xyz_to_lab_with_jacobian
 from matchlib.domain import Viewing
 from matchlib.errors import FitError
 from matchlib.regression.frames import spectral_columns
@@ -47,12 +47,8 @@ def lab_of(reflectance: Array, illuminant: str, observer: str) -> tuple[Array, A
 
 def tone_of(reflectance: Array) -> tuple[Array, Array]:
     """Return the smooth components of spectra's tone (n, 10), and the derivative (n, 10, 31)."""
-    knee = (6.0 / 29.0) ** 3
-    dark = reflectance < knee
-    root = np.cbrt(np.maximum(reflectance, knee))
-    tone = np.where(dark, reflectance * (29.0 / 6.0) ** 2 / 3.0 + 4.0 / 29.0, root)
-    slope = np.where(dark, (29.0 / 6.0) ** 2 / 3.0, 1.0 / (3.0 * root**2))
-    jacobian: Array = 116.0 * slope[:, None, :] * _TONES
+    tone = lab_curve(reflectance)
+    jacobian: Array = 116.0 * curve_slope(tone)[:, None, :] * _TONES
     return 116.0 * tone @ _TONES.T, jacobian
 
 

@@ -123,11 +123,7 @@ class _Walk:
         self.shift_high = np.log(1.0 / (1.0 + low)) - np.log(fractions.max(axis=1))
         self.edge_pot = np.log(max(space.limits.blend_parts - 1, 1))
         self.edge_ground = np.log(max(space.limits.ground_parts - 1, 1))
-        tolerance = target.tolerance
-        self.roots = []
-        for aim in target.aims:
-            values, vectors = np.linalg.eigh(tolerance.metric(aim.lab))
-            self.roots.append(aim.weight * np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T)
+        self.axes = [target.local(i)[0] for i in range(len(target.aims))]
 
     def _share(self, shares: Array, shift: Array) -> Array:
         # The first of the two gains odds by exp(shift); shares of one thing stay as they are.
@@ -169,10 +165,10 @@ class _Walk:
         """Return residuals of some starts in the tolerance's metric, and the difference itself."""
         grounds, pots, schedules = self._parts(x, rows)
         residuals, labs = [], []
-        for view, aim, root in zip(self.viewings, self.target.aims, self.roots, strict=True):
+        for view, wanted, axes in zip(self.viewings, self.target.labs, self.axes, strict=True):
             lab = _lab(self.space, grounds, pots, schedules, view)
             labs.append(lab)
-            residuals.append((lab - np.array(aim.lab)) @ root.T)
+            residuals.append((lab - wanted) @ axes.T)
         return np.concatenate(residuals, axis=1), self.target.difference(labs)
 
     def rounded(self, x: Array) -> Picks:

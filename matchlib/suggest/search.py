@@ -154,14 +154,9 @@ class _Search:
         return combinations
 
     def _scanned(self) -> Picks:
-        aims, tolerance = self.target.aims, self.target.tolerance
-        labs = [np.array(aim.lab) for aim in aims]
-        metrics = [
-            aim.weight**2 * tolerance.metric(lab) for aim, lab in zip(aims, labs, strict=True)
-        ]
-        scans = scan(
-            self.space, self.viewings, labs, metrics, callback=part_of(self.callback, 0.0, 0.3)
-        )
+        labs, report = list(self.target.labs), part_of(self.callback, 0.0, 0.3)
+        axes = [self.target.local(i)[0] for i in range(len(labs))]
+        scans = scan(self.space, self.viewings, labs, axes, callback=report)
         self.searched = sum(out.size for _, out in scans)
         if not self.searched:
             raise DomainError(

@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from matchlib.colorimetry import delta_e00
-from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
@@ -104,7 +103,7 @@ def _measure(simulator: str, shop: Layouts, args: argparse.Namespace) -> None:
     goal = goals[0]
 
     def search() -> Scanned:
-        return scan(space, [view], [goal], [delta_e00_metric(goal)])
+        return scan(space, [view], [goal], [Target.lab(*goal).local(0)[0]])
 
     count = sum(out.size for _, out in search())
     runs = [search, lambda: exponentials(count)]
