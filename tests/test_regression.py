@@ -15,6 +15,7 @@ from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Vi
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.regression import FilmRegressor
 from matchlib.regression.observe import Observations
+from matchlib.regression.reach import KINDS
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary
@@ -95,6 +96,7 @@ def test_a_ground_known_by_its_bare_reading_alone(shop, archive):
 def test_uncertainty_grows_outside_what_was_sprayed(fitted):
     ground, colour = fitted.words_.grounds[0], fitted.words_.colours[0]
     inside, outside = (recipe(ground, colour, s) for s in ("3@6:1", "2@1:2"))
+    assert [KINDS[i] for i in fitted.reach([inside, outside])] == ["pair sprayed", "beyond"]
     predicted = fitted.predict_each([inside, outside])
     # Deep colours all read alike, so what counts is doubt beside what one panel varies.
     known, spray = (np.trace(x, axis1=1, axis2=2) for x in (predicted.known, predicted.spray))
