@@ -160,10 +160,6 @@ def _light(recipe: Recipe, films: _Array, *, dose: float = 1.0, level: float = 1
     return np.asarray(out + (0.006 if recipe.clear is None else 0.0))
 
 
-def _lab(spectrum: _Array) -> _Array:
-    return reflectance_to_lab(spectrum, wavelengths=_NM)
-
-
 def demo_truth(recipe: Recipe) -> tuple[float, float, float]:
     """Return what the invented workshop would read if nothing ever varied.
 
@@ -185,7 +181,7 @@ def demo_truth(recipe: Recipe) -> tuple[float, float, float]:
     60
     """
     coats = 0 if recipe.schedule is None else recipe.schedule.coats
-    lab = _lab(_light(recipe, np.ones(coats)))
+    lab = reflectance_to_lab(_light(recipe, np.ones(coats)))
     return (float(lab[0]), float(lab[1]), float(lab[2]))
 
 
@@ -265,7 +261,7 @@ def demo_panels(seed: int = DEMO_SEED) -> tuple[Panel, ...]:
         spectra += [light + rng.normal(0, 0.0008, _NM.size) for _ in range(times)]
         damp = float(np.clip(52 - 0.8 * (warm - 21) + rng.normal(0, 6), 30, 80))
         rows.append((sprayer, lot, day, float(warm), damp, times))
-    labs = _lab(np.array(spectra)) + rng.normal(0, 0.04, (len(spectra), 3))
+    labs = reflectance_to_lab(np.array(spectra)) + rng.normal(0, 0.04, (len(spectra), 3))
     panels, at = [], 0
     for i, (recipe, row) in enumerate(zip(truth, rows, strict=True)):
         sprayer, lot, day, warm, damp, times = row
@@ -391,7 +387,7 @@ def demo_targets() -> dict[str, Reading]:
     ring = _light(Recipe.of("pale gold", "cherry", "4@4.5:1", "yes"), np.ones(4))
     reed = _light(Recipe.of("coarse silver", "honey 3 + lagoon 2", "4@5:1", "yes"), np.ones(4))
     return {
-        "carousel ring": _read_lab(_lab(ring) + rng.normal(0, 0.04, 3)),
+        "carousel ring": _read_lab(reflectance_to_lab(ring) + rng.normal(0, 0.04, 3)),
         "signal flag": _read_lab(np.array([66.0, 68.0, 72.0]) + rng.normal(0, 0.04, 3)),
         "pond reed": _spectral(reed + rng.normal(0, 0.0008, _NM.size)),
     }

@@ -13,12 +13,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import interpolate_reflectance
 from matchlib.domain import Conditions, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.progress import Callback, part_of
 from matchlib.regression import Prediction
-from matchlib.regression.observe import lab_of
 from matchlib.regression.parts import Linear, linear_at
 from matchlib.regression.predictor import CHUNK
 from matchlib.regression.table import RecipeTable
@@ -32,7 +30,6 @@ __all__ = [
     "Together",
     "covariance_of_reading",
     "fit_panels",
-    "lab_of_reading",
     "level_columns",
     "linearise",
     "panel_spread",
@@ -66,15 +63,6 @@ def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> 
     back = ["panel", "ground", "colour", "schedule", "clear"]
     view = ["source", "illuminant", "observer", "geometry"]
     return FilmRegressor().fit(X[back + view], y, callback=callback)
-
-
-def lab_of_reading(reading: Reading) -> Array:
-    """Return a reading's Lab under its own viewing."""
-    if reading.lab is not None:
-        return np.array(reading.lab, float)
-    even = interpolate_reflectance(np.array(reading.wavelengths), np.array(reading.reflectance))
-    light = (reading.viewing.illuminant, reading.viewing.observer)
-    return np.asarray(lab_of(even.reshape(1, -1), *light)[0][0], float)
 
 
 def covariance_of_reading(reading: Reading) -> Array | None:

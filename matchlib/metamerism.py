@@ -193,7 +193,8 @@ def _recipe_spectra(
     state = fit.law.evaluate(fit.z, table)
     if not draws:
         return np.clip(state.reflectance, 1e-4, 1.0)
-    by_lab, _ = fit.law.jacobian(state, fit.z, table, lab_jacobian(state.reflectance, view)[1])
+    _, by_r = lab_jacobian(state.reflectance, view.illuminant, view.observer)
+    by_lab, _ = fit.law.jacobian(state, fit.z, table, by_r)
     by_band, _ = fit.law.jacobian(
         state, fit.z, table, np.broadcast_to(np.eye(len(GRID)), (1, len(GRID), len(GRID)))
     )
@@ -225,7 +226,7 @@ def _held_to(logs: Array, covariance: Array, lab: Array, viewing: Viewing) -> Ar
     logs = np.minimum(logs, -1e-4)
     for _ in range(30):
         spectra = np.exp(logs)
-        seen, by_band = lab_jacobian(spectra, viewing)
+        seen, by_band = lab_jacobian(spectra, viewing.illuminant, viewing.observer)
         gap = lab - seen
         slope = by_band * spectra[:, None, :]
         moved = slope @ covariance

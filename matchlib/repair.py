@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
 from matchlib.colorimetry.difference import delta_e00_metric
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import (
     CoatSchedule,
     CoatStep,
@@ -26,7 +27,6 @@ from matchlib.domain import (
     three,
 )
 from matchlib.errors import DomainError
-from matchlib.linear import lab_of_reading
 from matchlib.plain import recipe_cells
 from matchlib.plural import counted
 from matchlib.regression import FilmPredictor

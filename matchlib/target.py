@@ -14,11 +14,11 @@ from matchlib.colorimetry import (
     expected_delta_e00,
     interpolate_reflectance,
     lab_to_xyz,
-    reflectance_to_lab,
     weights,
     white_point,
 )
 from matchlib.colorimetry.expected import ExpectedDifference
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 from matchlib.linear import covariance_of_reading
@@ -223,17 +223,12 @@ class Target:
             )
         aims, spectrum = [], None
         for reading, weight in zip(items, shares, strict=True):
-            if reading.lab is not None:
-                lab = reading.lab
-            else:
-                curve = interpolate_reflectance(reading.wavelengths, reading.reflectance)
-                spectrum = curve if spectrum is None else spectrum
-                found = reflectance_to_lab(curve, reading.viewing)
-                lab = (float(found[0]), float(found[1]), float(found[2]))
+            if reading.spectral and spectrum is None:
+                spectrum = interpolate_reflectance(reading.wavelengths, reading.reflectance)
             known = covariance_of_reading(reading)
             if known is None and reading.source == "photo":
                 known = PHOTO_SD**2 * np.eye(3)
-            aims.append(Aim(lab, reading.viewing, weight, known))
+            aims.append(Aim(lab_of_reading(reading), reading.viewing, weight, known))
         return cls(tuple(aims), _tolerance(tolerance), spectrum)
 
     def __str__(self) -> str:

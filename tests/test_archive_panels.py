@@ -20,6 +20,7 @@ from matchlib.archive.codec import (
     panel_text,
     parts_of,
 )
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
 from matchlib.domain.panel import readings_in
 from matchlib.errors import ArchiveError, MatchlibError
@@ -235,8 +236,8 @@ def test_an_exported_table_imports_to_the_same_archive(
 
 
 def test_the_frame_has_a_row_a_reading(tmp_path: Path) -> None:
-    nm = (400.0, 450.0, 500.0, 550.0)
-    spectrum = Reading(wavelengths=nm, reflectance=(0.1, 0.2, 0.3, 0.4))
+    nm = tuple(float(w) for w in range(400, 701, 20))
+    spectrum = Reading(wavelengths=nm, reflectance=tuple(w / 2000 for w in nm))
     bare = Panel.of("B", Recipe(Ground.parse("silver"), clear="yes"), (spectrum,), sprayer="Bo")
     with Archive.open(tmp_path / "a.db", create=True) as archive:
         assert archive.frame().empty
@@ -246,10 +247,9 @@ def test_the_frame_has_a_row_a_reading(tmp_path: Path) -> None:
     assert frame["schedule"].tolist() == ["4@6:1", "4@6:1", ""]
     assert frame["clear"].tolist() == ["no", "no", "yes"]
     assert frame.loc[1, ["L", "a", "b"]].tolist() == [50.3, -20.5, -10.125]
-    assert frame.loc[2, ["400", "450", "500", "550"]].tolist() == [0.1, 0.2, 0.3, 0.4]
-    # A spectrum of half the visible range has no Lab.
-    assert frame.loc[2, ["L", "a", "b"]].isna().all()
-    assert frame.loc[0, "400":"550"].isna().all()
+    assert frame.loc[2, "400":"700"].tolist() == [w / 2000 for w in nm]
+    assert tuple(frame.loc[2, ["L", "a", "b"]]) == lab_of_reading(spectrum)
+    assert frame.loc[0, "400":"700"].isna().all()
 
 
 def test_settings_and_findings_set_aside_are_remembered(place: str) -> None:

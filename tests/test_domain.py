@@ -240,6 +240,8 @@ NM = tuple(float(w) for w in range(400, 701, 10))
         {"wavelengths": NM[::-1], "reflectance": (0.5,) * 31},
         {"wavelengths": tuple(w / 1000 for w in NM), "reflectance": (0.5,) * 31},
         {"wavelengths": NM[:3], "reflectance": (0.5,) * 3},
+        {"wavelengths": NM[5:26], "reflectance": (0.5,) * 21},
+        {"wavelengths": (*NM[:10], *NM[13:]), "reflectance": (0.5,) * 28},
     ],
 )
 def test_impossible_readings_are_refused(change: dict[str, Any]) -> None:

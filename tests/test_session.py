@@ -7,6 +7,7 @@ import shutil
 import pytest
 
 from matchlib.archive import Archive
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, MatchlibError, TargetError
 from tests.cli_shop import SMALL, copied, demo_shop
@@ -15,7 +16,7 @@ from workbook.session.demo import make_demo
 from workbook.session.intake import import_file
 from workbook.session.output import export
 from workbook.session.shelf import habit_of, keep_shelf, shelf_of
-from workbook.session.targets import angles_of_file, lab_of, reading_of_lab, single_reading
+from workbook.session.targets import angles_of_file, reading_of_lab, single_reading
 
 
 @pytest.fixture(scope="module")
@@ -110,11 +111,11 @@ def test_typed_targets_are_checked():
 
 def test_repeats_are_one_target_and_spectra_come_first():
     labs = [Reading(lab=(40.0 + d, 1.0, 2.0)) for d in (-0.2, 0.0, 0.2)]
-    assert lab_of(single_reading(labs, where="it")) == pytest.approx((40, 1, 2), abs=0.01)
+    assert lab_of_reading(single_reading(labs, where="it")) == pytest.approx((40, 1, 2), abs=0.01)
     nm = tuple(float(w) for w in range(400, 701, 10))
     spectrum = Reading(wavelengths=nm, reflectance=(0.5,) * 31)
     assert single_reading([*labs, spectrum], where="it") == spectrum
-    assert lab_of(spectrum) == pytest.approx((76.069, 0, 0), abs=0.02)
+    assert lab_of_reading(spectrum) == pytest.approx((76.069, 0, 0), abs=0.02)
     with pytest.raises(TargetError):
         single_reading([], where="it")
     with pytest.raises(MatchlibError):

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 from reportlab.lib.units import mm
 
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import USUAL_OVERLAP, Panel, lot_words, lots_text
 from matchlib.errors import DomainError
-from matchlib.linear import lab_of_reading
 from workbook.paper import (
     BOLD,
     REGULAR,
@@ -153,7 +153,7 @@ def _read(panel: Panel) -> str:
     last = panel.readings[-1] if panel.readings else None
     if last is None:
         return "Reads L* ______ a* ______ b* ______ on __________"
-    lab = last.lab if last.lab is not None else tuple(lab_of_reading(last))
+    lab = lab_of_reading(last)
     day = last.date or panel.date
     words = "Reads L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab).replace("-", "−")
     state = f" {last.state}" if last.state else ""

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from matchlib.audit.finding import Evidence, Finding
 from matchlib.audit.left_out import LeftOutReadings, normal
 from matchlib.colorimetry import delta_e00
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Panel, Reading
-from matchlib.linear import lab_of_reading
 from matchlib.progress import Callback, part_of
 
 __all__ = ["disagreeing_readings", "same_code_twice", "same_panel_twice"]

@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Conditions, Panel, Recipe, Viewing
 from matchlib.errors import FitError
-from matchlib.linear import lab_of_reading, linearise
+from matchlib.linear import linearise
 from matchlib.progress import Callback, part_of
 from matchlib.regression.frames import conditions_of
 

@@ -13,14 +13,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry.tables import GRID
+from matchlib.domain.reading import COARSEST
 from matchlib.errors import DomainError
 
-__all__ = ["MAX_INTERVAL", "interpolate_reflectance"]
+__all__ = ["interpolate_reflectance"]
 
 Array = NDArray[np.float64]
-
-MAX_INTERVAL = 20.0
-"""Widest interval of a spectrum from which colour may be computed (ASTM E308) [nm]."""
 
 _SAME = 1e-6  # wavelengths nearer than this are the same [nm]
 
@@ -51,7 +49,7 @@ def interpolate_reflectance(
     Parameters
     ----------
     wavelengths : array_like, shape (n,)
-        Rising [nm], at most `MAX_INTERVAL` apart.
+        Rising [nm], at most `matchlib.domain.reading.COARSEST` apart.
     reflectance : array_like, shape (..., n)
         Reflectance factor [-].
     grid : array_like, shape (m,)
@@ -117,10 +115,10 @@ def _steps(nm: Array, values: Array) -> Array:
             got=f"{nm.size} wavelengths and {values.shape[-1] if values.ndim else 1} reflectances",
             remedy="export the reading again with every wavelength.",
         )
-    if np.max(steps) > MAX_INTERVAL + _SAME:
+    if np.max(steps) > COARSEST + _SAME:
         raise DomainError(
             "This spectrum has wavelengths too far apart to compute colour from.",
-            expected=f"at most {MAX_INTERVAL:g} nm from one to the next",
+            expected=f"at most {COARSEST:g} nm from one to the next",
             got=f"{np.max(steps):g} nm after {nm[int(np.argmax(steps))]:g} nm",
             remedy="export the reading every 10 nm, or give its Lab.",
         )

@@ -11,14 +11,16 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matchlib.colorimetry.interpolate import interpolate_reflectance
 from matchlib.colorimetry.tables import weights, white_point
-from matchlib.domain import Viewing
+from matchlib.domain import Lab, Reading, Viewing, three
 
 __all__ = [
     "LAB_OF_CURVE",
     "curve_slope",
     "lab_curve",
     "lab_jacobian",
+    "lab_of_reading",
     "lab_to_xyz",
     "reflectance_to_lab",
     "reflectance_to_xyz",
@@ -61,7 +63,7 @@ def reflectance_to_xyz(
     viewing : Viewing, optional
         Illuminant and observer; D65/10° where not given.
     wavelengths : array_like, shape (n,), optional
-        As for `weights` [nm]; 400 to 700 by 10 where not given.
+        As for `interpolate_reflectance` [nm]; `GRID` where not given.
 
     Returns
     -------
@@ -75,8 +77,10 @@ def reflectance_to_xyz(
     [94.81, 100.0, 107.3]
     """
     view = Viewing() if viewing is None else viewing
-    table = weights(view.illuminant, view.observer, wavelengths)
-    xyz: Array = np.asarray(reflectance, dtype=np.float64) @ table
+    values = np.asarray(reflectance, dtype=np.float64)
+    if wavelengths is not None:
+        values = interpolate_reflectance(wavelengths, values)
+    xyz: Array = values @ weights(view.illuminant, view.observer)
     return xyz
 
 
@@ -154,7 +158,7 @@ def reflectance_to_lab(
     viewing : Viewing, optional
         Illuminant and observer; D65/10° where not given.
     wavelengths : array_like, shape (n,), optional
-        As for `weights` [nm]; 400 to 700 by 10 where not given.
+        As for `interpolate_reflectance` [nm]; `GRID` where not given.
 
     Returns
     -------
@@ -172,14 +176,20 @@ def reflectance_to_lab(
     return xyz_to_lab(xyz, white_point(view.illuminant, view.observer))
 
 
-def lab_jacobian(reflectance: ArrayLike, viewing: Viewing | None = None) -> tuple[Array, Array]:
-    """Return CIELAB of reflectance and its derivative by the reflectance at each wavelength."""
-    view = Viewing() if viewing is None else viewing
-    table = weights(view.illuminant, view.observer)
-    xyz = np.asarray(reflectance, dtype=np.float64) @ table
-    lab, by_xyz = xyz_to_lab_with_jacobian(xyz, white_point(view.illuminant, view.observer))
-    jacobian: Array = by_xyz @ table.T
-    return lab, jacobian
+def lab_jacobian(reflectance: Array, illuminant: str, observer: str) -> tuple[Array, Array]:
+    """Return CIELAB (..., 3) of reflectance (..., 31), and its derivative by it (..., 3, 31)."""
+    w = weights(illuminant, observer)
+    lab, by_xyz = xyz_to_lab_with_jacobian(reflectance @ w, white_point(illuminant, observer))
+    return lab, by_xyz @ w.T
+
+
+def lab_of_reading(reading: Reading) -> Lab:
+    """Return a reading's CIELAB under its own viewing."""
+    if reading.lab is not None:
+        return reading.lab
+    return three(
+        reflectance_to_lab(reading.reflectance, reading.viewing, wavelengths=reading.wavelengths)
+    )
 
 
 def _lab_of_curve(curve: Array) -> Array:

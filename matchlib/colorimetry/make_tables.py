@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry.tables import FIRST, LAST
+from matchlib.colorimetry.tables import GRID
 from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
 from matchlib.tails import SHIPPED_CLOUDS, SHIPPED_RANKS, far_out, freedoms, made_cloud, region
 
@@ -27,6 +27,7 @@ __all__ = ["NORMAL_POINTS", "OBSERVER_NAMES", "PLACE", "illuminant", "make_table
 
 PLACE = Path(__file__).resolve().parents[1] / "data" / "tables.npz"
 NORMAL_POINTS = 1024
+_RANGE = 360, 780
 _NAMES = {"F2": "FL2", "F11": "FL11"}
 OBSERVER_NAMES = {
     "2": "CIE 1931 2 Degree Standard Observer",
@@ -44,7 +45,7 @@ def _colour() -> Any:
 def illuminant(name: str) -> Any:
     """Return the spectrum of a light every 1 nm."""
     colour = _colour()
-    shape = colour.SpectralShape(FIRST, LAST, 1)
+    shape = colour.SpectralShape(*_RANGE, 1)
     if name == "A":
         return colour.sd_CIE_standard_illuminant_A(shape)
     known = colour.SDS_ILLUMINANTS[_NAMES.get(name, name)]
@@ -63,7 +64,7 @@ def observer(name: str) -> Any:
     colour = _colour()
     full = colour.MSDS_CMFS[OBSERVER_NAMES[name]]
     # Trimmed here, since colour-science else stretches the light to the longer range first.
-    return full.copy().trim(colour.SpectralShape(FIRST, LAST, 1))
+    return full.copy().trim(colour.SpectralShape(*_RANGE, 1))
 
 
 def make_tables() -> dict[str, NDArray[np.float64]]:
@@ -72,14 +73,15 @@ def make_tables() -> dict[str, NDArray[np.float64]]:
     from scipy.stats import qmc
 
     colour = _colour()
-    nm = np.arange(FIRST, LAST + 1.0, 10.0)
     tables = {}
     for light in ILLUMINANTS:
         for field in OBSERVERS:
-            unit = colour.MultiSpectralDistributions(np.eye(nm.size), nm)
-            xyz = colour.msds_to_XYZ(
-                unit, cmfs=observer(field), illuminant=illuminant(light), method="ASTM E308"
-            )
+            unit = colour.MultiSpectralDistributions(np.eye(GRID.size), GRID)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # it says that 400 to 700 nm are not all there is
+                xyz = colour.msds_to_XYZ(
+                    unit, cmfs=observer(field), illuminant=illuminant(light), method="ASTM E308"
+                )
             tables[f"{light}/{field}"] = np.asarray(xyz, dtype=np.float64)
     chart = colour.SDS_COLOURCHECKERS["BabelColor Average"]
     tables["chart"] = np.stack(

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Reading, Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.linear import covariance_of_reading, lab_of_reading
+from matchlib.linear import covariance_of_reading
 
 __all__ = ["Sprayed"]
 
@@ -103,10 +104,9 @@ class Sprayed:
 
     @classmethod
     def _read(cls, recipe: Recipe, read: Reading) -> Sprayed:
-        light, red, yellow = (float(v) for v in lab_of_reading(read))
         return cls(
             recipe,
-            (light, red, yellow),
+            lab_of_reading(read),
             read.viewing,
             read.source,
             covariance_of_reading(read),

@@ -13,7 +13,19 @@ from typing import SupportsFloat
 from matchlib.domain.parts import clean_text
 from matchlib.errors import DomainError
 
-__all__ = ["ILLUMINANTS", "OBSERVERS", "SOURCES", "STATES", "Lab", "Reading", "Viewing", "three"]
+__all__ = [
+    "COARSEST",
+    "ILLUMINANTS",
+    "NEEDED",
+    "OBSERVERS",
+    "SOURCES",
+    "STATES",
+    "Lab",
+    "NotWholeError",
+    "Reading",
+    "Viewing",
+    "three",
+]
 
 Lab = tuple[float, float, float]
 """CIELAB as plain numbers: L*, a*, b*."""
@@ -22,6 +34,12 @@ SOURCES = ("spectrophotometer", "photo")
 ILLUMINANTS = ("D65", "D50", "A", "F2", "F11", "LED-B3")
 OBSERVERS = ("2", "10")
 STATES = ("before clear", "cleared", "polished", "aged")
+COARSEST = 20.0
+"""Widest interval of a spectrum from which colour may be computed (ASTM E308) [nm]."""
+
+NEEDED = 400.0, 700.0
+"""What a spectrum must cover, but for one interval at each end [nm]."""
+
 _GEOMETRY = re.compile(r"^(45:0|0:45|(?:di|de|d):[08]|[08]:(?:di|de|d)|photo|45as(-?\d{1,3}))$")
 
 
@@ -225,6 +243,10 @@ class Reading:
         return self.lab is None
 
 
+class NotWholeError(DomainError):
+    """A spectrum from which no colour can be computed."""
+
+
 def _check_covariance(rows: tuple[tuple[float, float, float], ...]) -> None:
     good = len(rows) == 3 and all(len(r) == 3 and all(map(math.isfinite, r)) for r in rows)
     if good:
@@ -273,6 +295,23 @@ def _check_spectrum(nm: tuple[float, ...], values: tuple[float, ...], viewing: V
             expected="rising numbers within 300 to 900",
             got=f"{nm[0]:g} … {nm[-1]:g}",
             remedy="give wavelengths in nanometres.",
+        )
+    steps = [(b - a, a, b) for a, b in pairwise(nm)]
+    widest, start, end = max(steps)
+    if widest > COARSEST + 1e-6:
+        raise NotWholeError(
+            "The spectrum has too wide a gap to be interpolated.",
+            expected=f"a reflectance at least every {COARSEST:g} nm (ASTM E308)",
+            got=f"nothing between {start:g} and {end:g} nm",
+            remedy="export the whole spectrum, or give L, a, b instead.",
+        )
+    low, high = NEEDED
+    if nm[0] - steps[0][0] > low or nm[-1] + steps[-1][0] < high:
+        raise NotWholeError(
+            "The spectrum does not reach far enough.",
+            expected=f"{low:g} to {high:g} nm, at most one interval missing at an end",
+            got=f"{nm[0]:g} to {nm[-1]:g} nm",
+            remedy="export the whole spectrum; what was not measured is not guessed.",
         )
     if not all(math.isfinite(v) and -0.01 <= v <= top for v in values):
         worst = max(values, key=lambda v: abs(v) if math.isfinite(v) else math.inf)

@@ -8,9 +8,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from matchlib.colorimetry import delta_e00, lch
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Lab, Panel, Recipe, three
 from matchlib.domain.panel import readings_in
-from matchlib.linear import lab_of_reading
 
 __all__ = ["ORDERS", "arranged", "card_lab", "nearest", "sprayed_twice"]
 

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry.difference import delta_e00_metric
-from matchlib.domain import Panel
+from matchlib.colorimetry.lab import lab_of_reading
+from matchlib.domain import Lab, Panel
 from matchlib.domain.panel import readings_in
-from matchlib.linear import lab_of_reading
 from matchlib.plural import counted
 from matchlib.trade.protocol import readings_needed
 
@@ -67,7 +67,7 @@ def rereading(panels: Sequence[Panel]) -> Rereading | None:
     >>> found.panels, round(found.sd, 2)
     (1, 0.07)
     """
-    alike: dict[tuple[object, ...], list[Array]] = defaultdict(list)
+    alike: dict[tuple[object, ...], list[Lab]] = defaultdict(list)
     for panel, stage, _, r in readings_in(panels):
         way = (r.viewing, r.source, r.instrument, r.state, r.date)
         alike[(panel.code, stage, *way)].append(lab_of_reading(r))

@@ -8,7 +8,7 @@ import re
 from itertools import pairwise
 
 from matchlib.domain import Reading, Viewing
-from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
+from matchlib.domain.reading import ILLUMINANTS, NEEDED, OBSERVERS, NotWholeError
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._cells import read_text
 from matchlib.readings._columns import Group
@@ -21,8 +21,6 @@ from matchlib.readings.questions import Choice, Question, Undecided
 
 __all__ = ["MeasuredReader"]
 
-_COARSEST = 20.0  # nm; ASTM E308 has no weights beyond
-_NEEDED = (400.0, 700.0)  # nm; one interval may be missing at each end
 _PAIRS = 200
 _VIEWING = ("illuminant", "observer", "geometry")
 _SOURCES = {
@@ -40,10 +38,6 @@ _GEOMETRIES = (
     ("de:8", "sphere, specular excluded (SCE)"),
 )
 _SPECULAR = "The sphere's readings do not say whether the specular gloss was included. Was it?"
-
-
-class _NotWholeError(FileError):
-    """A spectrum from which no colour can be computed; the row may have Lab instead."""
 
 
 class MeasuredReader:
@@ -192,24 +186,22 @@ class MeasuredReader:
         if not (has_lab or has_xyz or held):
             return None
         sd = self.lookup.optional(row, "sd")
-        spectrum = None
         if held:
             viewing = self.viewing(row, group, spectral=True)
             try:
-                spectrum = self._spectrum(row, held, viewing)
-            except _NotWholeError as error:
+                reading = Reading(viewing, source, None, *self._spectrum(row, held, viewing), sd=sd)
+                self._note_gaps(row, reading.wavelengths)
+                if has_lab:
+                    # an impossible Lab is no less wrong beside a spectrum
+                    Reading(viewing, source, self._triple(row, group, "Lab"))
+                    self.both.append(row[0])
+                return reading
+            except NotWholeError as error:  # the row may have Lab instead
                 if not has_lab and not has_xyz:
                     raise
                 why = f"{error.problem.rstrip('.')} ({error.got})"
                 text = f"L, a, b were taken, not the spectrum: {why}"
                 self.gaps.setdefault(text, []).append(row[0])
-        if spectrum:
-            reading = Reading(viewing, source, None, *spectrum, sd=sd)
-            if has_lab:
-                # an impossible Lab is no less wrong beside a spectrum
-                Reading(viewing, source, self._triple(row, group, "Lab"))
-                self.both.append(row[0])
-            return reading
         lab = self._triple(row, group, "Lab" if has_lab else "XYZ")
         viewing = self._settled(self.viewing(row, group), row)
         return Reading(viewing, source, lab if has_lab else lab_from_xyz(lab, viewing), sd=sd)
@@ -235,7 +227,7 @@ class MeasuredReader:
         return x, y, z
 
     def _spectrum(
-        self, row: Row, held: list[tuple[float, int]], viewing: Viewing, *, note: bool = True
+        self, row: Row, held: list[tuple[float, int]], viewing: Viewing
     ) -> tuple[tuple[float, ...], tuple[float, ...]]:
         found = [(nm, self.lookup.number(row[1][i], f"{nm:g} nm")) for nm, i in held]
         scale = self.scale.of(row)
@@ -249,35 +241,15 @@ class MeasuredReader:
                 remedy="declare percent, if the file is in percent.",
             )
         divisor = 100.0 if scale == "percent" else 1.0
-        nm = tuple(w for w, _ in found)
-        self._check_reach(row, nm, note=note)
-        return nm, tuple(v / divisor for _, v in found)
+        return tuple(w for w, _ in found), tuple(v / divisor for _, v in found)
 
-    def _check_reach(self, row: Row, nm: tuple[float, ...], *, note: bool) -> None:
+    def _note_gaps(self, row: Row, nm: tuple[float, ...]) -> None:
         steps = [(b - a, a, b) for a, b in pairwise(nm)]
-        if len(steps) < 3:
-            return  # too short to be a spectrum, which Reading refuses
         widest, start, end = max(steps)
-        if widest > _COARSEST + 1e-6:
-            raise _NotWholeError(
-                "The spectrum has too wide a gap to be interpolated.",
-                expected=f"a reflectance at least every {_COARSEST:g} nm (ASTM E308)",
-                got=f"nothing between {start:g} and {end:g} nm",
-                remedy="export the whole spectrum, or give L, a, b instead.",
-            )
-        low, high = _NEEDED
-        if nm[0] - steps[0][0] > low or nm[-1] + steps[-1][0] < high:
-            raise _NotWholeError(
-                "The spectrum does not reach far enough.",
-                expected=f"{low:g} to {high:g} nm, at most one interval missing at an end",
-                got=f"{nm[0]:g} to {nm[-1]:g} nm",
-                remedy="export the whole spectrum; what was not measured is not guessed.",
-            )
-        if not note:
-            return
         if widest > min(steps)[0] + 1e-6:
             text = f"nothing between {start:g} and {end:g} nm, which will be interpolated"
             self.gaps.setdefault(text, []).append(row[0])
+        low, high = NEEDED
         if nm[0] > low or nm[-1] < high:
             text = (
                 f"the spectrum covers {nm[0]:g} to {nm[-1]:g} nm; towards {low:g} and {high:g} nm "
@@ -312,7 +284,7 @@ class MeasuredReader:
                     lab = self._triple(row, group, "Lab")
                     Reading(Viewing(), "spectrophotometer", lab)
                     if group.spectral:
-                        nm, values = self._spectrum(row, held, Viewing(), note=False)
+                        nm, values = self._spectrum(row, held, Viewing())
                         Reading(Viewing(), "spectrophotometer", None, nm, values)
                     else:
                         nm, values = (), self._triple(row, group, "XYZ")

@@ -7,7 +7,6 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from matchlib.domain import Reading
 from matchlib.readings.repeats import mean_reading
 from matchlib.readings.report import TileReading
 
@@ -39,6 +38,7 @@ class Drift:
 def find_drift(tiles: Iterable[TileReading]) -> tuple[Drift, ...]:
     """Return the days on which a tile was further than the limit from its first reading."""
     from matchlib.colorimetry import delta_e00
+    from matchlib.colorimetry.lab import lab_of_reading
 
     groups: dict[tuple[str, str], dict[tuple[str, int], list[TileReading]]] = {}
     for tile in tiles:
@@ -51,17 +51,8 @@ def find_drift(tiles: Iterable[TileReading]) -> tuple[Drift, ...]:
         ordered = [days[key] for key in sorted(days)]
         means = [mean_reading([t.reading for t in day]) for day in ordered]
         for day, mean in zip(ordered, means, strict=True):
-            difference = float(delta_e00(_lab(mean), _lab(means[0])))
+            difference = float(delta_e00(lab_of_reading(mean), lab_of_reading(means[0])))
             if difference > DRIFT_LIMIT:
                 rows = tuple(t.row for t in day)
                 found.append(Drift(name, day[0].reading.date, difference, rows))
     return tuple(found)
-
-
-def _lab(reading: Reading) -> tuple[float, ...]:
-    from matchlib.colorimetry import reflectance_to_lab
-
-    if reading.lab is not None:
-        return reading.lab
-    lab = reflectance_to_lab(reading.reflectance, reading.viewing, wavelengths=reading.wavelengths)
-    return tuple(float(v) for v in lab)

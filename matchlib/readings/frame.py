@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from matchlib.domain import Panel, Reading, Viewing
-from matchlib.errors import DomainError
 from matchlib.readings._rows import reading_rows
 
 if TYPE_CHECKING:
@@ -40,8 +38,7 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
         ``observer``, ``geometry``, ``read``, ``sd``, ``covariance``), how it was sprayed
         (``date``, ``sprayer``, ``lot``, ``batch``, …), ``L``, ``a``, ``b``, and reflectances [-]
         in one column a wavelength [nm], such as ``400``, NaN where a reading has none. The Lab of
-        a spectrum is computed under the row's light, and NaN where it does not reach from 400 to
-        700 nm.
+        a spectrum is computed under the row's light.
 
     Examples
     --------
@@ -74,7 +71,7 @@ def _numbers(readings: list[Reading]) -> tuple[np.ndarray, list[dict[float, floa
     """Lab of every reading, and reflectance by wavelength of those that are spectra."""
     import numpy as np
 
-    from matchlib.colorimetry import interpolate_reflectance, reflectance_to_lab
+    from matchlib.colorimetry import reflectance_to_lab
 
     lab = np.array([r.lab or (np.nan,) * 3 for r in readings], float).reshape(-1, 3)
     alike: dict[tuple[tuple[float, ...], Viewing], list[int]] = {}
@@ -83,7 +80,5 @@ def _numbers(readings: list[Reading]) -> tuple[np.ndarray, list[dict[float, floa
             alike.setdefault((reading.wavelengths, reading.viewing), []).append(i)
     for (wavelengths, viewing), at in alike.items():
         values = np.array([readings[i].reflectance for i in at])
-        with suppress(DomainError):  # a spectrum of half the visible range has no Lab
-            even = interpolate_reflectance(np.array(wavelengths), values)
-            lab[at] = reflectance_to_lab(even, viewing)
+        lab[at] = reflectance_to_lab(values, viewing, wavelengths=wavelengths)
     return lab, [dict(zip(r.wavelengths, r.reflectance, strict=True)) for r in readings]

@@ -16,13 +16,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import (
-    delta_e00,
-    lab_to_xyz,
-    reflectance_to_lab,
-    white_point,
-    xyz_to_lab,
-)
+from matchlib.colorimetry import delta_e00, lab_to_xyz, white_point, xyz_to_lab
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Reading
 from matchlib.errors import FileError
 
@@ -43,9 +38,10 @@ def mean_reading(readings: Sequence[Reading]) -> Reading:
     first = readings[0]
     if len(readings) == 1:
         return first
-    out = _outliers(_labs(readings))
+    every = np.array([lab_of_reading(r) for r in readings])
+    out = _outliers(every)
     kept = [r for i, r in enumerate(readings) if i not in out]
-    labs = _labs(kept)
+    labs = np.delete(every, out, axis=0)
     shared = first.source == "photo"
     spread = float(np.sqrt(np.var(labs, axis=0, ddof=1).mean()))
     error = max([spread, *(r.sd for r in kept if r.sd is not None)])
@@ -79,19 +75,6 @@ def _check_alike(readings: Sequence[Reading]) -> None:
                 got=" and ".join(sorted(map(str, same)))[:100],
                 remedy="average each kind by itself.",
             )
-
-
-def _labs(readings: Sequence[Reading]) -> NDArray[np.float64]:
-    if readings[0].spectral:
-        return np.asarray(
-            reflectance_to_lab(
-                np.array([r.reflectance for r in readings]),
-                readings[0].viewing,
-                wavelengths=readings[0].wavelengths,
-            ),
-            dtype=np.float64,
-        )
-    return np.array([r.lab for r in readings], dtype=np.float64)
 
 
 def _outliers(labs: NDArray[np.float64]) -> tuple[int, ...]:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import GRID, interpolate_reflectance, weights, white_point
-from matchlib.colorimetry.lab import curve_slope, lab_curve, xyz_to_lab_with_jacobian
+from matchlib.colorimetry import GRID, interpolate_reflectance
+from matchlib.colorimetry.lab import curve_slope, lab_curve, lab_jacobian
 from matchlib.domain import Viewing
 from matchlib.errors import FitError
 from matchlib.regression.frames import spectral_columns
@@ -21,7 +21,7 @@ from matchlib.regression.frames import spectral_columns
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Observations", "lab_of", "tone_of"]
+__all__ = ["Observations", "tone_of"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -36,13 +36,6 @@ _PLACES = (np.arange(len(GRID)) + 0.5) / len(GRID)
 # The ten slowest of the orthonormal cosines (DCT-II).
 _TONES: Array = np.sqrt(2.0 / len(GRID)) * np.cos(np.pi * np.arange(10)[:, None] * _PLACES)
 _TONES[0] /= np.sqrt(2.0)
-
-
-def lab_of(reflectance: Array, illuminant: str, observer: str) -> tuple[Array, Array]:
-    """Return Lab and its derivative by reflectance: lab (n, 3), jacobian (n, 3, 31)."""
-    w = weights(illuminant, observer)
-    lab, by_xyz = xyz_to_lab_with_jacobian(reflectance @ w, white_point(illuminant, observer))
-    return lab, by_xyz @ w.T
 
 
 def tone_of(reflectance: Array) -> tuple[Array, Array]:
@@ -97,7 +90,7 @@ class Observations(NamedTuple):
         tone = np.zeros((count, len(_TONES)))
         if spectral.any():
             lab = lab.copy()
-            lab[spectral], _ = lab_of(spectra[spectral], "D65", "10")
+            lab[spectral], _ = lab_jacobian(spectra[spectral], "D65", "10")
             tone[spectral], _ = tone_of(spectra[spectral])
         known, covariance = _stated(stated)
         photo = np.array([s == "photo" for s in sources])
@@ -120,7 +113,7 @@ class Observations(NamedTuple):
         jacobian = np.empty((len(reflectance), 3, len(GRID)))
         for i, (illuminant, observer) in enumerate(self.light):
             rows = self.view == i
-            lab[rows], jacobian[rows] = lab_of(reflectance[rows], illuminant, observer)
+            lab[rows], jacobian[rows] = lab_jacobian(reflectance[rows], illuminant, observer)
         return lab, jacobian
 
 

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.colorimetry.lab import lab_jacobian
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.library import bare_rows, features, library_share
-from matchlib.regression.observe import SPECTRO, lab_of
+from matchlib.regression.observe import SPECTRO
 from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.solve import FittedLaw
@@ -58,7 +59,7 @@ def linear_at(
     fit, n = model.fitted_, len(table)
     z = fit.z if z is None else z
     state = fit.law.evaluate(z, table)
-    lab, by_r = lab_of(state.reflectance, *light)
+    lab, by_r = lab_jacobian(state.reflectance, *light)
     # What the library adds does not move with the law's values.
     share, gap, variance = library_part(model, table, lab, *light)
     lab = lab + share[:, None] * gap
@@ -88,11 +89,11 @@ def library_part(
     if not len(rows):
         return share, gap, variance
     fit, some = model.fitted_, table.take(rows)
-    _, known, own = law_at(fit, some, lambda seen: lab_of(seen, *light))
+    _, known, own = law_at(fit, some, lambda seen: lab_jacobian(seen, *light))
     known, own = (np.trace(x, axis1=1, axis2=2) / 3.0 for x in (known, own))
     inflation, spread = (x[kinds[rows]] for x in (model.stack_.inflation, model.stack_.spread))
     law = inflation * known + spread * (own + fit.sizes.noise[SPECTRO] ** 2)
-    bare, _ = lab_of(fit.law.evaluate(fit.z, bare_rows(some)).reflectance, *light)
+    bare, _ = lab_jacobian(fit.law.evaluate(fit.z, bare_rows(some)).reflectance, *light)
     change, variance[rows] = model.library_.predict(features(bare, some.strength))
     share[rows] = library_share(law, variance[rows].mean(axis=1), doubt[rows])
     gap[rows] = bare + change - lab[rows]
@@ -151,7 +152,7 @@ def _unknown_blend(law: FilmLaw, table: RecipeTable, state: State, *light: str) 
         down = np.where(inside, some.ground, np.inf).min(axis=1) - some.mixed
         # Not by the slope at the mean: of what is dark Lab moves far more upwards than down.
         lighter = [some.if_lighter(by / np.sqrt(2.0)) for by in (up, down)]
-        ways = [lab_of(some.reflectance + more, *light)[0] for more in (0.0 * up, *lighter)]
+        ways = [lab_jacobian(some.reflectance + more, *light)[0] for more in (0.0 * up, *lighter)]
         long = np.maximum([up.mean(axis=1), -down.mean(axis=1)], 0.0) + 1e-9
         share = np.sqrt(long / long.sum(axis=0)).T[:, None, :]
         found[rows] = share * (np.stack(ways[1:], axis=2) - ways[0][:, :, None])

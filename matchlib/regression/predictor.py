@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import GRID
+from matchlib.colorimetry.lab import lab_jacobian
 from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.regression.frames import rows_of
-from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
+from matchlib.regression.observe import PHOTO, SPECTRO
 from matchlib.regression.parts import Linear, library_part, linear_at
 from matchlib.regression.prediction import Prediction
 from matchlib.regression.report import FitReport, report_of
@@ -191,7 +192,7 @@ class FilmPredictor:
         fit, parts = self.fitted_, [np.zeros((0, 3))]
         for i in range(0, len(table), CHUNK):
             some = table.take(slice(i, i + CHUNK))
-            lab, _ = lab_of(fit.law.evaluate(fit.z, some).reflectance, illuminant, observer)
+            lab, _ = lab_jacobian(fit.law.evaluate(fit.z, some).reflectance, illuminant, observer)
             share, gap, _ = library_part(self, some, lab, illuminant, observer)
             parts.append(lab + share[:, None] * gap)
         return np.concatenate(parts)

@@ -21,9 +21,10 @@ from scipy.optimize import minimize
 
 from matchlib.colorimetry import delta_e00
 from matchlib.colorimetry.difference import delta_e00_metric
-from matchlib.domain import Panel, Recipe, Viewing
+from matchlib.colorimetry.lab import lab_of_reading
+from matchlib.domain import Lab, Panel, Recipe, Viewing
 from matchlib.errors import FitError
-from matchlib.linear import fit_panels, lab_of_reading, linearise, panel_spread
+from matchlib.linear import fit_panels, linearise, panel_spread
 from matchlib.listing import items_frame
 from matchlib.progress import Callback, part_of
 
@@ -131,7 +132,7 @@ class Repeatability:
 
 
 def _measured(panels: Sequence[Panel]) -> tuple[float | None, int]:
-    groups: dict[tuple[object, ...], list[Array]] = defaultdict(list)
+    groups: dict[tuple[object, ...], list[Lab]] = defaultdict(list)
     for p in panels:
         first = p.readings[0]
         groups[(p.recipe, first.viewing, first.source)].append(lab_of_reading(first))

@@ -141,9 +141,9 @@ def _sort_key(panel: Panel, row: dict[str, Any], by: str) -> tuple[Any, ...]:
 
 
 def _lab(reading: Reading) -> tuple[float, float, float]:
-    from workbook.session.targets import lab_of
+    from matchlib.colorimetry.lab import lab_of_reading
 
-    light, red, yellow = (round(v, 3) for v in lab_of(reading))
+    light, red, yellow = (round(v, 3) for v in lab_of_reading(reading))
     return light, red, yellow
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.plural import counted
 from workbook.figures import Raw, areas, esc
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.frame import frame
 from workbook.page.pictures import split
-from workbook.session.targets import lab_of
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -71,7 +71,7 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
 
 def _row(job: Job, *, first: bool = False) -> str:
     seen = (
-        split(lab_of(job.target[0]))
+        split(lab_of_reading(job.target[0]))
         if job.target
         else areas([], words="no target yet", width=132, height=66)
     )

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_lch
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.plural import counted
 from workbook.figures import Raw, areas, esc, numbers, protocol_list
 from workbook.jobs.rail import materials
 from workbook.page.fields import button, check, field, fold, problem, upload
 from workbook.page.pictures import axes, coats, coats_words, spaced, split, tenths
-from workbook.session.targets import lab_of
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
@@ -121,16 +121,15 @@ def read_page(
         return _ask(work, card, wrong, photo, doubted)
     passes, words = verdict_of(advice)
     finished = [float(v) for v in advice.finished[0]]
-    line = (
-        f"aim {numbers(work.wanted)} · {card.code} {numbers(lab_of(card.stages[-1].last_read[0]))}"
-    )
+    lab = lab_of_reading(card.stages[-1].last_read[0])
+    line = f"aim {numbers(work.wanted)} · {card.code} {numbers(lab)}"
     if advice.last.clear_to_come:
         line += f", cleared about {numbers(finished)}"
     measured = _axes(work, finished)
     several = ""
     if len(advice.finished) > 1:
         several = "".join(
-            f'<p class="wb-num">{esc(r.viewing.geometry)}: aim {numbers(lab_of(r))} · '
+            f'<p class="wb-num">{esc(r.viewing.geometry)}: aim {numbers(lab_of_reading(r))} · '
             f"{numbers([float(v) for v in lab])}</p>"
             for r, lab in zip(work.job.target, advice.finished, strict=False)
         )

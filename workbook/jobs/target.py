@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.job import Job
 from matchlib.repair import aged_finish
@@ -15,7 +16,7 @@ from workbook.page.page import Press
 from workbook.session.back import date_of
 from workbook.session.intake import sent_file
 from workbook.session.order import KINDS, aim_of, box_words, kind_of, tolerance_of
-from workbook.session.targets import angles_of_file, angles_of_panel, lab_of, typed_readings
+from workbook.session.targets import angles_of_file, angles_of_panel, typed_readings
 from workbook.session.typed import number_typed, three_typed
 
 if TYPE_CHECKING:
@@ -106,7 +107,7 @@ def begun(done: Press, session: Session, job: Job | None, read: tuple[Reading, .
         read = typed_readings([(session.geometry, list(aged.lab))])
     readings = read or of_text(fields.get("lab", ""), session)
     if not given["name"]:
-        given["name"] = "sample " + numbers(lab_of(readings[0]))
+        given["name"] = "sample " + numbers(lab_of_reading(readings[0]))
     base = Job(**given) if job is None else replace(job, **given)
     tolerance = _tolerance(done)
     if aged is not None and tolerance == tolerance_of("de00", 1.0):
@@ -150,8 +151,8 @@ def target_page(
     if job is not None and job.target:
         seen = "".join(
             f'<div><p class="wb-muted">{esc(r.viewing)}</p>'
-            f"{areas([lab_of(r)], words=numbers(lab_of(r)), width=220, height=110)}"
-            f'<p class="wb-num">{numbers(lab_of(r))}</p></div>'
+            f"{areas([lab_of_reading(r)], words=numbers(lab_of_reading(r)), width=220, height=110)}"
+            f'<p class="wb-num">{numbers(lab_of_reading(r))}</p></div>'
             for r in job.target
         )
         return Raw(
@@ -178,7 +179,7 @@ def target_page(
                    help="such as 27.1 45.9 28.5, or the code of a panel")  # fmt: skip
     ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
     try:
-        labs = [lab_of(r) for r in of_text(typed, session)]
+        labs = [lab_of_reading(r) for r in of_text(typed, session)]
     except MatchlibError:
         labs = []
     words = " and ".join(map(numbers, labs)) or "no sample yet"

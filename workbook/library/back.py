@@ -10,6 +10,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import (
     USUAL_OVERLAP,
     GunSetup,
@@ -28,7 +29,6 @@ from workbook.page.fields import button, check, choice, field, fold, problem, up
 from workbook.session.back import Draft, date_of, draft_panel
 from workbook.session.intake import sent_file
 from workbook.session.photos_kept import keep_picture, picture_name
-from workbook.session.targets import lab_of
 from workbook.session.typed import number_typed, three_typed, whole_typed
 
 if TYPE_CHECKING:
@@ -321,7 +321,7 @@ def _taken(entry: CardForm) -> str:
     if not entry.readings:
         return ""
     words = "; ".join(
-        f"{r.source} {r.viewing.geometry}: {numbers(lab_of(r))}" for r in entry.readings
+        f"{r.source} {r.viewing.geometry}: {numbers(lab_of_reading(r))}" for r in entry.readings
     )
     return f'<p class="wb-said" role="status">To be kept with it: {esc(words)}</p>'
 
@@ -331,7 +331,7 @@ def _stored(panel: Panel | None) -> str:
     if panel is None:
         return ""
     rows = [
-        (f"{r.source}, {r.viewing}", numbers(lab_of(r)),
+        (f"{r.source}, {r.viewing}", numbers(lab_of_reading(r)),
          button("Take out", "takeout", i, quiet=True, spoken=f"reading {i}"))
         for i, r in enumerate(panel.readings, 1)
     ]  # fmt: skip
@@ -356,7 +356,7 @@ def _back(entry: CardForm, at: dict[str, str], amending: bool) -> str:
     cups = ""
     for ratio in dict.fromkeys(s.ratio for s in (recipe.schedule.steps if recipe.schedule else ())):
         cups += f"<figure>{cup_svg(ratio, recipe.colour)}</figure>"
-    labs = [lab_of(r) for r in draft.panel.readings]
+    labs = [lab_of_reading(r) for r in draft.panel.readings]
     seen = areas([labs[0]], words="as read", width=236, height=90) if labs else ""
     asked = ""
     if draft.doubtful:

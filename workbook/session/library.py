@@ -6,10 +6,11 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import lot_words, lots_text
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.overview import card_lab
-from workbook.session.targets import lab_of, readings_by_angle
+from workbook.session.targets import readings_by_angle
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive, Change
@@ -126,7 +127,7 @@ def _coat_words(entry: LoggedCoat) -> str:
 def _reading_lines(stage: Stage) -> list[str]:
     rows = []
     for reading in stage.readings:
-        lab = "L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab_of(reading))
+        lab = "L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab_of_reading(reading))
         kind = ", a spectrum" if reading.spectral else ""
         when = f", {reading.state}" if reading.state else ""
         rows.append(f"Read by {reading.source}: {lab}{kind} ({reading.viewing}{when})")

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 __all__ = [
     "angles_of_file",
     "angles_of_panel",
-    "lab_of",
     "last_tried",
     "reading_of_lab",
     "readings_by_angle",
@@ -142,16 +141,6 @@ def stages_read(panel: Panel, clear: str | None = None) -> list[tuple[Recipe, tu
                 read = tuple(replace(one, state="before clear") for one in read)
             found.append((replace(stage.recipe, clear=stage.recipe.clear or clear), read))
     return found
-
-
-def lab_of(reading: Reading) -> tuple[float, float, float]:
-    """Return a reading's CIELAB under its own viewing."""
-    if reading.lab is not None:
-        return reading.lab
-    from matchlib.colorimetry import reflectance_to_lab
-
-    lab = reflectance_to_lab(reading.reflectance, reading.viewing, wavelengths=reading.wavelengths)
-    return (float(lab[0]), float(lab[1]), float(lab[2]))
 
 
 def angles_of_panel(archive: Archive, code: str) -> tuple[Reading, ...]:

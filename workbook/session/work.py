@@ -12,12 +12,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import LoggedCoat, Panel, Recipe, Stage
 from matchlib.errors import ArchiveError, DomainError, MatchlibError, TargetError
 from matchlib.job import Job, Plan
 from workbook.session.customer import aim_of_job, expected_on
 from workbook.session.model_cache import model_of
-from workbook.session.targets import lab_of, stages_read
+from workbook.session.targets import stages_read
 
 if TYPE_CHECKING:
     from matchlib.correction import Belief
@@ -77,7 +78,7 @@ class Work:
     @property
     def wanted(self) -> tuple[float, float, float]:
         """CIELAB of the target at its first angle."""
-        return lab_of(self.job.target[0])
+        return lab_of_reading(self.job.target[0])
 
     @property
     def limits(self) -> Limits:
