@@ -106,6 +106,17 @@ def test_the_report_as_a_table_can_be_corrected_and_taken(table):
     assert report.panels[0].extra == ()
 
 
+def test_no_cell_of_the_report_is_run_by_a_spreadsheet_and_all_come_back(table):
+    path = table(
+        "Panel,Base,Candy,L*,a*,b*,Light,Mode,Bay\nA,silver,-,80,-1,+1,D65/10,SCI,'=1+1\n"
+        "B,silver,-,8o,-1,1,D65/10,SCI,'@x\n"
+    )
+    found = understand(path).table()
+    assert not [c for c in found.replace("\n", ",").split(",") if c[:1] in "=@" and c]
+    (panel,) = read_file(table(found.replace("8o", "80"), "report.csv")).panels
+    assert (panel.extra, panel.readings[0].lab) == ((("Bay", "@x"),), (80, -1, 1))
+
+
 def test_ten_rows_are_shown_as_understood_with_what_is_unsure(table):
     path = table(
         "Panel,Base,Candy,Mix,Coats,L*,a*,b*\n"

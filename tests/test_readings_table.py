@@ -322,7 +322,11 @@ def test_a_target_without_a_light_says_which_it_was_read_by(tmp_path, caplog):
     assert found.viewing == Viewing("D50", "2", "di:8")
     path.write_text("name,illuminant,geometry,L,a,b\nX,D50,45:0,40,30,20\n")
     assert read_target(path)[0].viewing == Viewing("D50", "10", "45:0")
-    assert "its light: taken as D50/10" in caplog.text
+    assert "its light: taken as D50/10. To say otherwise: --answer light=D50/2" in caplog.text
+    caplog.clear()
+    path.write_text("name,illuminant,geometry,L,a,b\nX,F2,45:0,40,30,20\n")
+    assert read_target(path)[0].viewing == Viewing("F2", "10", "45:0")
+    assert caplog.messages == ["target.csv does not say its light: taken as F2/10."]
     caplog.clear()
     read_target(path, viewing=Viewing("D50", "2", "45:0"))
     assert not caplog.text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -31,6 +32,7 @@ __all__ = [
 
 _SHOWN = 5
 _SHOWN_ROWS = 8
+_NUMBER = re.compile(r"[-+]*[\d.,]*(?:e[-+]?\d+)?", re.IGNORECASE)  # or a mere sign: no formula
 TAKEN, REFUSED, WAITS, ALONE, REMARK = "taken", "refused", "waits", "alone", "remark"
 
 
@@ -232,7 +234,8 @@ class ImportReport:
             own = dict(row.cells)
             first = [str(row.row), row.outcome, guard(row.reason)]
             first += [guard(row.sheet)] * sheets
-            writer.writerow([*first, *(own.get(n, "") for n in names)])
+            cells = (own.get(n, "") for n in names)
+            writer.writerow([*first, *(c if _NUMBER.fullmatch(c) else guard(c) for c in cells)])
         return stream.getvalue()
 
     def refusal(self, *, option: bool = True) -> ImportRefused:

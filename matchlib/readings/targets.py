@@ -159,12 +159,17 @@ def _photographed(path: Path_) -> Reading:
 def _tell_assumed(asking: Asking, name: str) -> None:
     """Say by which light and geometry a target was read, where its file does not."""
     assumed = [q for q in asking.questions if q.answer is None and q.key in ("light", "geometry")]
+    hints = [
+        f" --answer {q.key}={others[0]}"
+        for q in assumed
+        if (others := [c.key for c in q.choices if c.key != q.default])
+    ]
     if assumed:
         # Without a handler of the caller's own, logging shows this on standard error.
         logging.getLogger("matchlib").warning(
-            "%s does not say its %s: taken as %s. To say otherwise: %s",
+            "%s does not say its %s: taken as %s.%s",
             name,
             " and ".join(q.key for q in assumed),
             " and ".join(str(q.default) for q in assumed),
-            " ".join(f"--answer {q.key}={q.choices[1].key}" for q in assumed),
+            " To say otherwise:" * bool(hints) + "".join(hints),
         )
