@@ -226,6 +226,10 @@ def test_a_photograph_is_given_wherever_a_file_of_readings_is(shop: Path) -> Non
     assert read_target(shop / "panel.jpg")[0].covariance == reading.covariance
     with pytest.raises(PhotoRefused, match="More than one area"):
         read_target(shop / "two.jpg")
+    for ending in (".NEF", ".cr2"):
+        (shop / f"card{ending}").write_bytes(b"II*\0, but cut off")
+        with pytest.raises(FileError, match="This picture is broken"):
+            read_target(shop / f"card{ending}")
 
 
 def test_a_folder_comes_in_by_a_table_of_codes(shop: Path) -> None:

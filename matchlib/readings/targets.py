@@ -15,9 +15,17 @@ from matchlib.readings.panels import Stated
 from matchlib.readings.questions import Asking, Undecided
 from matchlib.readings.whole import file_bytes
 
-__all__ = ["PICTURES", "read_target", "read_targets"]
+__all__ = ["PICTURES", "RAW_PICTURES", "read_target", "read_targets"]
 
-PICTURES = (".jpg", ".jpeg", ".heic", ".heif", ".webp", ".png", ".tif", ".tiff", ".dng")
+RAW_PICTURES = (
+    *(".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f"),
+    ".3fr",
+)
+"""Endings of names of cameras' raw files."""
+PICTURES = (
+    *(".jpg", ".jpeg", ".heic", ".heif", ".webp", ".png", ".tif", ".tiff"),
+    *RAW_PICTURES,
+)
 """Endings of names of photographs."""
 
 

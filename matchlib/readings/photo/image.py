@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.errors import FileError, MatchlibError
+from matchlib.readings.targets import RAW_PICTURES
 from matchlib.readings.whole import bytes_of
 
 __all__ = ["MAX_BYTES", "MAX_PIXELS", "Picture", "load_picture"]
@@ -32,10 +33,6 @@ _SMALLER = "save it at half the width; a reading needs no more."
 MAX_PIXELS = 64_000_000
 """Most pixels that are unpacked."""
 _LEAST_SIDE = 64
-
-_RAW_NAMES = {
-    ".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw", ".x3f", ".3fr",
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -168,7 +165,7 @@ def load_picture(
 def _decoded(data: bytes, suffix: str, linear: bool | None) -> Picture:
     if len(data) > MAX_BYTES:
         raise _too_large(f"{len(data) / 2**20:,.0f} MiB", f"{MAX_BYTES // 2**20} MiB")
-    if suffix in _RAW_NAMES:
+    if suffix in RAW_PICTURES:
         return Picture(_raw(data), True, "raw", space="")
     for kind, (known, read) in _KINDS.items():
         if known(data):
