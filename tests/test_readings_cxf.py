@@ -144,7 +144,6 @@ def test_without_the_extra_the_remedy_is_named(made, monkeypatch):
             raise ImportError(name)
         return real(name, *rest)
 
-    cxf._parser.cache_clear()
     for name in [n for n in sys.modules if n.startswith("colour_cxf")]:
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setattr(builtins, "__import__", refuse)

@@ -63,8 +63,10 @@ class Collector:
 
     def add(self, number: int, cells: tuple[Cell, ...]) -> None:
         """Keep a row, unless it is blank."""
-        while cells and is_blank(cells[-1]):
-            cells = cells[:-1] if len(cells) < 64 else cells[: _last(cells) + 1]
+        end = len(cells)
+        while end and is_blank(cells[end - 1]):
+            end -= 1
+        cells = cells[:end]
         if not cells:
             return
         if len(cells) > MAX_COLUMNS:
@@ -97,7 +99,3 @@ def too_many_rows() -> FileError:
 def is_blank(cell: Cell) -> bool:
     """Whether a cell holds nothing but white space."""
     return cell is None or (isinstance(cell, str) and not cell.strip())
-
-
-def _last(cells: tuple[Cell, ...]) -> int:
-    return max((i for i, c in enumerate(cells) if not is_blank(c)), default=-1)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from matchlib.errors import FileError
 from matchlib.readings._cells import heading, read_text
@@ -24,7 +25,7 @@ from matchlib.readings._words import (
 )
 from matchlib.readings.questions import Asking, Choice, Question
 
-__all__ = ["Table", "coordinate_name", "is_lambda", "no_table", "tables_of"]
+__all__ = ["Table", "coordinate_name", "no_table", "tables_of"]
 
 _SEARCHED = 80  # rows from the top among which a header is looked for
 _UNIT = re.compile(
@@ -36,7 +37,7 @@ _UNIT = re.compile(
 )
 _OURS = {"panel", "ground", "colour", "schedule", "source", "illuminant", "observer", "geometry"}
 _LAB = re.compile(r"(?:cie[ -]?)?l\W{0,3}a\W{0,3}b\W{0,2}(?: values?)?", re.IGNORECASE)
-_LAMBDA = ("wavelength", "wavelengths", "lambda", "wl", "nm")
+_LAMBDA = ("wavelength", "wavelengths", "lambda", "wl", "nm", "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,7 @@ def _lab_apart(rows: Sequence[Row]) -> tuple[Row, ...]:
             if any(under):
                 split = [("L", "a", "b"), *(u or (None, None, None) for u in under)]
                 return (
-                    *((n, (*c[:i], *c[i : i + 1], None, None, *c[i + 1 :])) for n, c in rows[:k]),
+                    *((n, (*c[: i + 1], None, None, *c[i + 1 :])) for n, c in rows[:k]),
                     *(
                         (n, (*c[:i], *apart, *c[i + 1 :]))
                         for (n, c), apart in zip(rows[k:], split, strict=True)
@@ -124,13 +125,12 @@ def _upright(sheet: Sheet, facts: dict[str, str], found: list[int], asking: Aski
             starts.append(i)  # another table below
             continue
         key = "header" + (f":{sheet.name}" if sheet.name else "")
-        first = _which(key, sheet, (starts[-1], i), asking)
-        starts[-1] = first
+        starts[-1] = _which(key, sheet, (starts[-1], i), asking)
     tables = []
-    for n, start in enumerate(starts):
-        end = starts[n + 1] if n + 1 < len(starts) else len(rows)
-        above = rows[starts[n - 1] + 1 : start] if n else rows[:start]
-        tables.append(_one(sheet, facts, above if not n else (), start, end))
+    above = rows[: starts[0]]
+    for start, end in pairwise((*starts, len(rows))):
+        tables.append(_one(sheet, facts, above, start, end))
+        above = ()
     return tables
 
 
@@ -153,7 +153,7 @@ def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, 
     names = [heading(c) for c in rows[start][1]]
     over: list[str] = []
     body = start + 1
-    if above and start and rows[start - 1][0] == rows[start][0] - 1:
+    if above and rows[start - 1][0] == rows[start][0] - 1:
         over = _groups(rows[start - 1][1], names)
     if not over and body < end and rows[body][0] == rows[start][0] + 1:
         lower = [heading(c) for c in rows[body][1]]
@@ -161,7 +161,7 @@ def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, 
         known = [c for c in filled if isinstance(c, str) and _names([c])]
         texts = len(known) >= 0.6 * len(filled)
         mine, top = _names(rows[body][1]), _names(rows[start][1])
-        waves = sum(bool((w := wavelength(n)) and w[2]) for n in lower) >= 4
+        waves = sum(map(_is_wave, lower)) >= 4
         if (texts and mine and not mine & top) or (waves and not mine):
             over = _groups(rows[start][1], lower, rest=names)
             width = max(len(names), len(lower))
@@ -175,9 +175,8 @@ def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, 
         if all(is_blank(c) or (isinstance(c, str) and _UNIT.fullmatch(c.strip())) for c in cells):
             units = [heading(c) for c in cells]
             body += 1
-    stated = dict(facts)
     for _, cells in above:
-        stated |= {k: v for k, v in _facts_stated(cells).items() if k not in stated}
+        facts = _facts_stated(cells) | facts
     again = _texts(rows[start][1])
     columns = sum(map(bool, names))
     kept: list[Row] = []
@@ -185,7 +184,7 @@ def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, 
     for row in rows[body:end]:
         if _texts(row[1][:1]) != again[:1] or _texts(row[1]) != again:
             (left if _remark(row[1], columns) else kept).append(row)
-    table = _table(sheet, tuple(names), tuple(kept), stated)
+    table = _table(sheet, tuple(names), tuple(kept), facts)
     return replace(table, over=tuple(over), units=tuple(units), remarks=tuple(left))
 
 
@@ -232,10 +231,14 @@ def _names(cells: Sequence[Cell]) -> set[str]:
     for cell in cells:
         if isinstance(cell, str) and (text := heading(cell)):
             meaning = meaning_of(text) or coordinate_name(text)
-            wave = None if text.replace(".", "").isdigit() else wavelength(text)
-            if meaning or (wave and wave[2]):
+            if meaning or (not text.replace(".", "").isdigit() and _is_wave(text)):
                 found.add(meaning or text.casefold())
     return found
+
+
+def _is_wave(text: str) -> bool:
+    found = wavelength(text)
+    return found is not None and found[2]
 
 
 def coordinate_name(text: str) -> str | None:
@@ -272,28 +275,22 @@ def _sideways(rows: Sequence[Row]) -> list[Cell] | None:
     """The first cells of all rows, if they could be a header standing upright."""
     column = [cells[0] if cells else None for _, cells in rows]
     wide = max(len(cells) for _, cells in rows)
-    waves = sum(
-        found is not None and found[2]
-        for c in column
-        if (found := wavelength(heading(c))) is not None
-    )
+    waves = sum(_is_wave(heading(c)) for c in column)
     names = sum(bool(meaning_of(heading(c))) for c in column if isinstance(c, str))
     return column if wide > 1 and (waves >= 4 or names >= 3) else None
 
 
-def is_lambda(text: str) -> bool:
+def _is_lambda(text: str) -> bool:
     """Whether a cell says that wavelengths stand below it: ``nm``, ``wavelength (nm)``."""
-    return re.sub(r"[\s_]*[\[(]?\s*nm\s*[\])]?$", "", text.casefold()).strip() in (
-        *_LAMBDA,
-        "",
-    ) and bool(text)
+    bare = re.sub(r"[\s_]*[\[(]?\s*nm\s*[\])]?$", "", text.casefold()).strip()
+    return bool(text) and bare in _LAMBDA
 
 
 def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
     names: list[str] = []
     body: list[tuple[Cell, ...]] = []
     for (_, cells), cell in zip(sheet.rows, column, strict=False):
-        name = "panel" if is_lambda(heading(cell)) else heading(cell)
+        name = "panel" if _is_lambda(heading(cell)) else heading(cell)
         if meaning_of(name) or wavelength(name) or body:
             names.append(name)
             body.append(cells)
@@ -301,7 +298,7 @@ def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
             names.append("panel")
             body.append(cells)
         else:
-            facts |= {k: v for k, v in _facts_stated(cells).items() if k not in facts}
+            facts = _facts_stated(cells) | facts
     width = max(len(cells) for cells in body)
     turned = []
     for i in range(1, width):
@@ -330,10 +327,10 @@ def _facts_stated(cells: Sequence[Cell]) -> dict[str, str]:
                 seen = {"scale": s} if (s := scale_of(value)) else {}
             elif not seen:
                 seen = {**settings_in(value), meaning: value.strip()}
-            settings |= {k: v for k, v in seen.items() if k not in settings}
+            settings = seen | settings
     if not settings:
         for text in filled:
-            settings |= {k: v for k, v in settings_in(text).items() if k not in settings}
+            settings = settings_in(text) | settings
     return settings
 
 

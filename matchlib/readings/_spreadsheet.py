@@ -83,7 +83,7 @@ def _read_xlsx(data: bytes, parts: Parts) -> Iterator[Sheet]:
         warnings.simplefilter("ignore")  # styles and extensions that openpyxl does not keep
         book: Any = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
         twin: Any = None
-        if "formula" in parts.marks:
+        if parts.formulas:
             twin = load_workbook(io.BytesIO(data), read_only=True, data_only=False)
         try:
             for i, sheet in enumerate(book.worksheets):

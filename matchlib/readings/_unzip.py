@@ -17,9 +17,9 @@ from collections.abc import Iterator
 
 from matchlib.errors import FileError, MatchlibError
 
-__all__ = ["MAX_UNPACKED", "Parts", "has_doctype"]
+__all__ = ["Parts", "has_doctype"]
 
-MAX_UNPACKED = 128 * 2**20
+_MAX_UNPACKED = 128 * 2**20
 _MAX_PARTS = 2_000
 _PIECE = 2**18
 # A parser keeps something of the shortest element, cleared or not: 8 million in all, and
@@ -38,14 +38,14 @@ class Parts:
     """The parts of a zip file, each found to be what the zip says, all together within a bound.
 
     `what` the file should be (``XLSX``, ``ODS``) is for the errors. A file that is no whole zip,
-    lies about a size, inflates to more than `MAX_UNPACKED` bytes, or holds XML entities is refused.
+    lies about a size, inflates to more than 128 MiB, or holds XML entities is refused.
     """
 
     def __init__(self, data: bytes, what: str) -> None:
         self.what, self._seen = what, 0
         self._tags = self._rows = 0
         self._stream = io.BytesIO(data)
-        self.marks: set[str] = set()
+        self.formulas = False
         try:
             with zipfile.ZipFile(self._stream) as held:
                 infos = held.infolist()
@@ -56,9 +56,14 @@ class Parts:
                     self._check(held, info)
         except MatchlibError:
             raise
-        except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError) as error:
-            raise self._broken(error) from error
-        except (EOFError, ValueError, zlib.error) as error:
+        except (
+            zipfile.BadZipFile,
+            zlib.error,
+            RuntimeError,
+            OSError,
+            EOFError,
+            ValueError,
+        ) as error:
             raise self._broken(error) from error
 
     def pieces(self, name: str) -> Iterator[bytes]:
@@ -70,16 +75,15 @@ class Parts:
     def _check(self, held: zipfile.ZipFile, info: zipfile.ZipInfo) -> None:
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise self._refused("is packed in a way that cannot be unpacked piece by piece")
-        stated, left = info.file_size, MAX_UNPACKED - self._seen
-        info.file_size = (
-            left + 4 * _PIECE
-        )  # else the reader would stop, and look no further, where it says
+        stated, left = info.file_size, _MAX_UNPACKED - self._seen
+        # else the reader would stop, and look no further, where it says
+        info.file_size = left + 4 * _PIECE
         real, last, in_row = 0, b"", 0
         with held.open(info) as stream:
             while piece := stream.read(_PIECE):
                 real += len(piece)
                 if real > left:
-                    raise self._refused(f"unpacks to more than {MAX_UNPACKED // 2**20} MiB")
+                    raise self._refused(f"unpacks to more than {_MAX_UNPACKED // 2**20} MiB")
                 near = last + piece
                 if has_doctype(near):
                     raise FileError(
@@ -94,13 +98,10 @@ class Parts:
                 self._rows += len(others)
                 if self._tags > _MOST_TAGS or self._rows > _MOST_ROWS or longest > _MOST_IN_ROW:
                     raise self._refused("holds too many cells, or what are no cells at all")
-                if b"<f>" in near or b"<f " in near or b"<f/>" in near:
-                    self.marks.add("formula")
+                self.formulas |= any(tag in near for tag in (b"<f>", b"<f ", b"<f/>"))
                 last = piece[-24:]
         if real != stated:
-            raise self._refused(
-                f"says that a part has {stated:,} bytes, but it has {real:,}",
-            )
+            raise self._refused(f"says that a part has {stated:,} bytes, but it has {real:,}")
         info.file_size = stated
         self._seen += real
 

@@ -12,7 +12,6 @@ import logging
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 from matchlib.domain.reading import ILLUMINANTS
@@ -22,6 +21,9 @@ from matchlib.readings._unzip import has_doctype
 from matchlib.readings._words import is_note, known_name
 
 __all__ = ["MAX_CXF_BYTES", "cxf_missing", "read_cxf"]
+
+# The parser logs what it leaves out; without a handler that would land on the user's screen.
+logging.getLogger("xsdata.logger").addHandler(logging.NullHandler())
 
 MAX_CXF_BYTES = 8 * 2**20
 _MEASURED = {"L", "a", "b", "X", "Y", "Z", "scale"}
@@ -86,25 +88,15 @@ def cxf_missing() -> FileError:
     )
 
 
-@lru_cache(maxsize=1)
-def _parser() -> tuple[Any, Any]:
+def _parse(data: bytes) -> Any:
     try:
-        from colour_cxf.cxf3 import CxF
-        from xsdata.formats.dataclass.context import XmlContext
-        from xsdata.formats.dataclass.parsers import XmlParser
+        import colour_cxf
     except ImportError as error:
         raise cxf_missing() from error
-    # It logs what it leaves out; without a handler that would land on the user's screen.
-    logging.getLogger("xsdata.logger").addHandler(logging.NullHandler())
-    return XmlParser(context=XmlContext()), CxF
-
-
-def _parse(data: bytes) -> Any:
-    parser, kind = _parser()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what is no number stays text, and is refused by row
-            return parser.from_bytes(data, kind)
+            return colour_cxf.read_cxf(data)
     except Exception as error:
         # The parser raises whatever the broken part happens to trip over.
         raise FileError(

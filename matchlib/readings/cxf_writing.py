@@ -11,7 +11,7 @@ from matchlib import __version__
 from matchlib.domain import Panel, Reading
 from matchlib.errors import FileError
 from matchlib.readings._rows import ReadingRow, reading_rows
-from matchlib.readings._words import known_name, wavelength
+from matchlib.readings._words import is_note, known_name
 from matchlib.readings.cxf import cxf_missing
 from matchlib.readings.writing import save_bytes, table_of
 
@@ -79,7 +79,7 @@ def _object(cxf3: Any, row: ReadingRow, number: int, specifications: dict[Any, A
     tags = [
         cxf3.Tag(name=name, value=str(cell))
         for name, cell in zip(header, cells, strict=True)
-        if name not in _NOT_TAGS and cell not in (None, "") and not _is_wave(name)
+        if name not in _NOT_TAGS and cell not in (None, "") and (known_name(name) or is_note(name))
     ]
     values = [] if row.reading is None else [_value(cxf3, row.reading, specifications)]
     return cxf3.Object(
@@ -89,10 +89,6 @@ def _object(cxf3: Any, row: ReadingRow, number: int, specifications: dict[Any, A
         color_values=cxf3.ColorValues(choice=values),
         tag_collection=[cxf3.TagCollection(name="back", tag=tags)],
     )
-
-
-def _is_wave(name: str) -> bool:
-    return known_name(name) is None and wavelength(name) is not None
 
 
 def _value(cxf3: Any, reading: Reading, specifications: dict[Any, Any]) -> Any:
