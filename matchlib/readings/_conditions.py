@@ -26,7 +26,7 @@ _HOT = 45.0  # °C; no booth is sprayed in above
 
 
 class ConditionReader:
-    """Reads the conditions of the rows of one table; `said` is what was assumed of which rows."""
+    """Reads the conditions of the rows of one table; `assumed` says of which rows what was."""
 
     measured = frozenset(_UNITS)
 

@@ -21,12 +21,10 @@ from matchlib.readings._rows import OF_GUN, OF_PANEL, OF_STAGE
 from matchlib.readings._styles import read_date
 from matchlib.readings._words import UNKNOWN
 from matchlib.readings.questions import Undecided
-from matchlib.readings.report import listed_rows
+from matchlib.readings.report import OURS, listed_rows
 
-__all__ = ["OURS", "Entry", "TableReader", "as_shown", "role_of"]
+__all__ = ["Entry", "TableReader", "as_shown", "role_of"]
 
-OURS = ("import row", "import outcome", "import reasons", "import sheet")
-"""Columns of our own report, which is no note when it comes back corrected."""
 _Covariance = tuple[tuple[float, float, float], ...]
 _T = TypeVar("_T")
 
@@ -173,14 +171,13 @@ class TableReader:
 
     def remarks(self) -> tuple[list[str], list[str]]:
         """Return what should be looked at in the table, and what was assumed of it."""
-        self.measured.compare()
         measured, recipes, word = self.measured, self.recipes, self.lookup.table.row_word
         found = {
             "the ratio has more colour than carrier and looks reversed; carrier comes first, 6:1 "
             "is six parts of carrier to one of colour": recipes.reversed,
             "both a spectrum and L, a, b (or X, Y, Z); the spectrum was taken": measured.both,
             "the Lab in the file is more than ΔE00 1 from the Lab of its own spectrum; it may be "
-            "for another light": measured.disagreeing,
+            "for another light": measured.disagreeing(),
             **measured.gaps,
         }
         warnings = [*self.lookup.table.warnings]
@@ -189,7 +186,7 @@ class TableReader:
         assumed = [f"{listed_rows(word, rows)}: {t}." for t, rows in assumptions.items()]
         if measured.scale.note:
             assumed.append(measured.scale.note + ".")
-        if "source" in measured.unstated:
+        if measured.source_unstated:
             assumed.append("read by a spectrophotometer, since the file does not say.")
         return warnings, assumed
 

@@ -14,6 +14,7 @@ from itertools import pairwise
 from matchlib.errors import FileError
 from matchlib.readings._cells import heading, read_text
 from matchlib.readings._grid import Cell, CellFault, Row, Sheet, is_blank
+from matchlib.readings._rows import VIEWING
 from matchlib.readings._words import (
     FACTS,
     known_name,
@@ -322,7 +323,7 @@ def _facts_stated(cells: Sequence[Cell]) -> dict[str, str]:
     for key, value in pairs:
         meaning = meaning_of(key.strip())
         if meaning in FACTS:
-            seen = viewing_words(value) if meaning in ("illuminant", "observer", "geometry") else {}
+            seen = viewing_words(value) if meaning in VIEWING else {}
             if meaning == "scale":
                 seen = {"scale": s} if (s := scale_of(value)) else {}
             elif not seen:

@@ -14,6 +14,7 @@ from matchlib.readings._cells import read_text
 from matchlib.readings._columns import Group
 from matchlib.readings._grid import Row, is_blank
 from matchlib.readings._lookup import Lookup
+from matchlib.readings._rows import VIEWING
 from matchlib.readings._scale import ReflectanceScale
 from matchlib.readings._twice import LIGHTS, Pair, StatedTwice, lab_from_xyz
 from matchlib.readings._words import viewing_words
@@ -22,7 +23,6 @@ from matchlib.readings.questions import Choice, Question, Undecided
 __all__ = ["MeasuredReader"]
 
 _PAIRS = 200
-_VIEWING = ("illuminant", "observer", "geometry")
 _SOURCES = {
     **dict.fromkeys(
         ("spectro", "instrument", "meter", "device", "spec", "spectral"), "spectrophotometer"
@@ -59,8 +59,7 @@ class MeasuredReader:
         self.lookup, self._kept, self._usual = lookup, kept, usual
         self.gaps: dict[str, list[int]] = {}
         self.both: list[int] = []
-        self.disagreeing: list[int] = []
-        self.unstated: set[str] = set()
+        self.source_unstated = False
         self.scale = ReflectanceScale(lookup, scale)
         rows, pairs = self._pairs()
         self.twice = StatedTwice(rows, pairs, self._stated_light() if pairs else None)
@@ -87,7 +86,7 @@ class MeasuredReader:
             by = self.lookup.text(row, "instrument").casefold()
             if "phone" in by.split() or _SOURCES.get(by) == "photo":
                 return "photo"
-            self.unstated.add("source")
+            self.source_unstated = True
             return "spectrophotometer"
         return _SOURCES.get(text, text)
 
@@ -112,8 +111,8 @@ class MeasuredReader:
 
     def _said(self, row: Row, group: Group | None) -> dict[str, str]:
         facts = self.lookup.facts
-        stated: dict[str, str] = {k: v for k, v in facts.items() if k in _VIEWING}
-        for name in _VIEWING:
+        stated: dict[str, str] = {k: v for k, v in facts.items() if k in VIEWING}
+        for name in VIEWING:
             stated |= self._own_words(row, name)
         return stated | (group.viewing if group else {})
 
@@ -135,7 +134,6 @@ class MeasuredReader:
         return words if name in words else {name: text}
 
     def _light(self, row: Row, viewing: dict[str, str], group: Group | None) -> str:
-        self.unstated.add("light")
         places = group.places if group else {}
         names = [n for n in ("Lab" if "L" in places else "XYZ") if n in places]
         lab = [read_text(row[1][places[n]], "") for n in names if places[n] < len(row[1])]
@@ -164,7 +162,6 @@ class MeasuredReader:
         return self.lookup.asking.answer(question, row[0])
 
     def _geometry(self, row: Row, written: str) -> str:
-        self.unstated.add("geometry")
         where = f"{self.lookup.table.row_word} {row[0]}: read at"
         listed = [Choice(k, w, f"{where} {k}") for k, w in _GEOMETRIES]
         question = Question(
@@ -265,11 +262,12 @@ class MeasuredReader:
         name, field = str(chosen).split("/")
         return Viewing(name, field, viewing.geometry)
 
-    def compare(self) -> None:
-        """Put before the user where Lab and spectra of the table disagree."""
-        if self.both:
-            self.twice.answer(self.lookup.asking, None, needed=False)
-            self.disagreeing = self.twice.far
+    def disagreeing(self) -> list[int]:
+        """Return the rows whose Lab and spectra disagree, and ask which light the Lab is for."""
+        if not self.both:
+            return []
+        self.twice.answer(self.lookup.asking, None, needed=False)
+        return self.twice.far
 
     def _pairs(self) -> tuple[list[int], list[Pair]]:
         rows: list[int] = []
@@ -289,7 +287,7 @@ class MeasuredReader:
                     else:
                         nm, values = (), self._triple(row, group, "XYZ")
                         lab_from_xyz(values, Viewing())
-                except (MatchlibError, Undecided, ValueError):
+                except (ValueError, Undecided):
                     continue
                 rows.append(row[0])
                 pairs.append((nm, values, lab))

@@ -9,7 +9,7 @@ from matchlib.domain import Viewing
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings.questions import Asking, Choice, Question
 
-__all__ = ["LIGHTS", "Pair", "StatedTwice", "lab_from_xyz", "light_fits"]
+__all__ = ["LIGHTS", "Pair", "StatedTwice", "lab_from_xyz"]
 
 LIGHTS = (
     *(("D65", "10"), ("D50", "2"), ("D65", "2"), ("D50", "10"), ("A", "10")),
@@ -24,8 +24,8 @@ Light = tuple[str, str]
 Pair = tuple[tuple[float, ...], tuple[float, ...], tuple[float, float, float]]
 
 
-def light_fits(pairs: Sequence[Pair], stated: Light | None) -> dict[Light, list[float]]:
-    """Return ΔE00 of each Lab to that of its spectrum by light, the best first; empty if none."""
+def _light_fits(pairs: Sequence[Pair], stated: Light | None) -> dict[Light, list[float]]:
+    """ΔE00 of each Lab to that of its spectrum by light, the best first; empty if none."""
     # Without wavelengths a pair holds XYZ and Lab.
     import numpy as np
 
@@ -80,12 +80,10 @@ class StatedTwice:
     apart under the light stated; `beside` what the Lab was compared with.
     """
 
-    def __init__(
-        self, rows: Sequence[int] = (), pairs: Sequence[Pair] = (), stated: Light | None = None
-    ) -> None:
+    def __init__(self, rows: Sequence[int], pairs: Sequence[Pair], stated: Light | None) -> None:
         self._rows, self._stated = rows, stated
         self.beside = "spectra" if any(pair[0] for pair in pairs) else "X, Y, Z"
-        found = light_fits(pairs, stated) if pairs else {}
+        found = _light_fits(pairs, stated) if pairs else {}
         finite = {k: sorted(v for v in vs if not isnan(v)) for k, vs in found.items()}
         self.medians = {k: vs[len(vs) // 2] for k, vs in finite.items()}
         own: list[float] = found.get(stated, []) if stated else []

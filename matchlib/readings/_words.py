@@ -11,8 +11,6 @@ from matchlib.domain.reading import ILLUMINANTS
 
 __all__ = [
     "FACTS",
-    "KNOWN",
-    "SCALES",
     "UNKNOWN",
     "is_note",
     "known_name",
@@ -25,25 +23,13 @@ __all__ = [
     "wavelength",
 ]
 
-KNOWN = (
+_KNOWN = (  # columns of the table of readings, as our own files name them
     *("panel", "ground", "colour", "schedule", "ratio", "coats", "clear", "source"),
     *("illuminant", "observer", "geometry", "L", "a", "b", "X", "Y", "Z", "scale", "sd"),
     *("date", "sprayed", "sprayer", "lot", "batch", "note", "customer", "temperature"),
-    *("humidity", "tile", "stage", "state", "instrument", "picture", "log"),
-    *(
-        "covariance",
-        "gun",
-        "tip",
-        "pressure",
-        "fan",
-        "distance",
-        "overlap",
-        "lots",
-        "clear_coats",
-        "drawer",
-    ),
+    *("humidity", "tile", "stage", "state", "instrument", "picture", "log", "covariance"),
+    *("gun", "tip", "pressure", "fan", "distance", "overlap", "lots", "clear_coats", "drawer"),
 )
-"""Columns of the table of readings, as our own files name them."""
 
 _SPELT = {
     "panel": "panel no|panel nr|panel number|panel id|panel code|panel name|panel #|card|card no"
@@ -98,7 +84,7 @@ FACTS = (
 )
 """What may stand once above a table and hold for all its rows."""
 
-_OWN = {n.casefold(): n for n in KNOWN if n not in "XYZ"}
+_OWN = {n.casefold(): n for n in _KNOWN if n not in "XYZ"}
 _COLOURS = {
     **{
         f"{p}{n.casefold()}{s}": n
@@ -108,7 +94,7 @@ _COLOURS = {
     },
     **{f"xyz {n}": n.upper() for n in "xyz"},
 }
-SCALES = {
+_SCALES = {
     **dict.fromkeys(("unit", "0-1", "0–1", "0..1", "0 to 1", "decimal", "dec", "0...1"), "unit"),
     **dict.fromkeys(("percent", "%", "pct", "0-100", "0–100", "per cent", "%r", "r%"), "percent"),
 }
@@ -204,7 +190,7 @@ def wavelength(header: str) -> tuple[float, str | None, bool] | None:
 def scale_of(text: str) -> str | None:
     """Return ``unit`` or ``percent`` for the words of a reflectance scale."""
     folded = " ".join(text.casefold().split()).strip("()[] ").replace(" - ", "-")
-    return SCALES.get(folded) or SCALES.get(folded.replace(" ", ""))
+    return _SCALES.get(folded) or _SCALES.get(folded.replace(" ", ""))
 
 
 @lru_cache(maxsize=4096)

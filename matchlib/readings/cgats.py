@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 
 from matchlib.errors import FileError
 from matchlib.readings._grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Sheet, too_many_rows
+from matchlib.readings._rows import VIEWING
 from matchlib.readings._text import decode
 from matchlib.readings._words import known_name, settings_in, viewing_words
 from matchlib.readings.questions import Asking
@@ -165,10 +166,9 @@ def _sheet(table: _Block) -> Sheet:
     facts: dict[str, str] = {}
     for keyword, value in keywords.items():
         name = "geometry" if keyword == "MEASUREMENT_GEOMETRY" else known_name(keyword)
-        if keyword == "CREATED" or name in (None, "L", "a", "b", "X", "Y", "Z"):
-            continue
-        facts[name or ""] = value
-    for name in ("illuminant", "observer", "geometry"):
+        if name and keyword != "CREATED" and name not in ("L", "a", "b", "X", "Y", "Z"):
+            facts[name] = value
+    for name in VIEWING:
         # "D50, 2 degree" and the like: the word that matters
         if name in facts:
             facts[name] = viewing_words(facts[name]).get(name, facts[name])

@@ -15,7 +15,7 @@ from matchlib.readings._words import known_name
 from matchlib.readings.cgats import EXTRA_FIELD, NEWLINE_KEYWORD
 from matchlib.readings.writing import save_bytes, table_of
 
-__all__ = ["cgats_text", "write_cgats"]
+__all__ = ["write_cgats"]
 
 _STANDARD = {"panel": "SAMPLE_NAME", "L": "LAB_L", "a": "LAB_A", "b": "LAB_B"}
 _NUMBERED = re.compile(r"\d+(?:\.\d+)?")
@@ -52,15 +52,12 @@ def write_cgats(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
     133
     """
     target = Path(path)
-    save_bytes(cgats_text(panels).encode("utf-8"), target)
+    save_bytes(_text(panels).encode("utf-8"), target)
     return target
 
 
-def cgats_text(panels: Iterable[Panel]) -> str:
-    """Return panels as CGATS text."""
-    tables = []
-    for _, run in groupby(reading_rows(panels), key=_kind):
-        tables.append(table_of(run))
+def _text(panels: Iterable[Panel]) -> str:
+    tables = [table_of(run) for _, run in groupby(reading_rows(panels), key=_kind)]
     mark = _unused([c for _, rows in tables for row in rows for c in row if isinstance(c, str)])
     lines = ["CGATS.17", f'ORIGINATOR "matchlib {__version__}"', 'FILE_DESCRIPTOR "panels"']
     lines += [f'KEYWORD "{NEWLINE_KEYWORD}"', f'{NEWLINE_KEYWORD} "{mark}"']

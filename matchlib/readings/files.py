@@ -20,9 +20,10 @@ from matchlib.readings._header import Table, no_table, tables_of
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings._recipes import RecipeReader
+from matchlib.readings._rows import VIEWING
 from matchlib.readings.panels import Stated, read_tables
 from matchlib.readings.questions import Asking, Undecided
-from matchlib.readings.report import ImportReport, RowReport
+from matchlib.readings.report import REFUSED, TAKEN, WAITS, ImportReport, RowReport
 from matchlib.readings.whole import file_bytes
 
 __all__ = ["RecipeRow", "accepted", "read_file", "read_recipes", "understand"]
@@ -294,11 +295,11 @@ def read_recipes(
                     own = frozenset(n for n in ("clear", "geometry") if _states(lookup, row, n))
                     first = readings[0] if readings else None
                     rows.append(RecipeRow(row[0], code or None, recipe, view, first, own))
-                    reports.append(RowReport(row[0], "taken", code))
+                    reports.append(RowReport(row[0], TAKEN, code))
                 except Undecided as key:
-                    reports.append(RowReport(row[0], "waits", code, (f"waits for {key}",)))
+                    reports.append(RowReport(row[0], WAITS, code, (f"waits for {key}",)))
                 except MatchlibError as error:
-                    reports.append(RowReport(row[0], "refused", code, (str(error),)))
+                    reports.append(RowReport(row[0], REFUSED, code, (str(error),)))
         if not reports:
             raise FileError("This file has a header but no rows.", remedy="add one row a recipe.")
     except Undecided:
@@ -315,7 +316,7 @@ def read_recipes(
 def _facts(viewing: Viewing | None) -> dict[str, str]:
     if viewing is None:
         return {}
-    return {n: getattr(viewing, n) for n in ("illuminant", "observer", "geometry")}
+    return {n: getattr(viewing, n) for n in VIEWING}
 
 
 def _states(lookup: Lookup, row: Row, name: str) -> bool:

@@ -11,13 +11,7 @@ from matchlib.domain import Panel, Stage
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._cells import heading
 from matchlib.readings._columns import ask_column
-from matchlib.readings._entries import (
-    OURS,
-    Entry,
-    TableReader,
-    as_shown,
-    role_of,
-)
+from matchlib.readings._entries import Entry, TableReader, as_shown, role_of
 from matchlib.readings._grid import is_blank
 from matchlib.readings._header import Table
 from matchlib.readings._joining import folded_code, joined
@@ -26,6 +20,7 @@ from matchlib.readings._rows import OF_GUN, OF_PANEL, OF_STAGE
 from matchlib.readings.questions import Asking, Choice, Question, Undecided
 from matchlib.readings.report import (
     ALONE,
+    OURS,
     REFUSED,
     REMARK,
     TAKEN,
@@ -65,7 +60,7 @@ class Stated:
 
     Examples
     --------
-    >>> Stated(facts={"light": "D65/10"}, decimal=",").decimal
+    >>> Stated(facts={"illuminant": "D65"}, decimal=",").decimal
     ','
     """
 
@@ -102,9 +97,8 @@ class _Intake:
 
     def refuse(self, entry: Entry, reason: str, outcome: str = REFUSED) -> None:
         old = self.rows[entry.place]
-        self.rows[entry.place] = RowReport(
-            old.row, outcome, entry.code, (*old.reasons, reason), old.sheet, old.cells
-        )
+        reasons = (*old.reasons, reason)
+        self.rows[entry.place] = replace(old, outcome=outcome, panel=entry.code, reasons=reasons)
 
 
 def read_tables(
@@ -137,9 +131,9 @@ def read_tables(
         _alike(intake)
     panels = [] if waiting else _gather(intake)
     if len(intake.tiles) > 1:
-        from matchlib.readings.drift import find_drift  # numpy: only files with tiles pay
+        from matchlib.readings.drift import drift_words  # numpy: only files with tiles pay
 
-        intake.warnings += [drift.words for drift in find_drift(intake.tiles)]
+        intake.warnings += drift_words(intake.tiles)
     return ImportReport(
         file=file,
         sha256=sha256,
@@ -228,8 +222,7 @@ def _read(lookup: Lookup, intake: _Intake, several: bool) -> None:
         if len(intake.preview) < _PREVIEW:
             intake.preview.append(reader.shown(row, entry))
         if entry.good and entry.tile:
-            tiles = (TileReading(entry.tile, r, row[0]) for r in entry.readings)
-            intake.tiles += tiles
+            intake.tiles += (TileReading(entry.tile, r, row[0]) for r in entry.readings)
         elif entry.good:
             entry.place = len(intake.rows) - 1
             intake.entries.append(entry)

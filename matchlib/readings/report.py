@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ALONE",
+    "OURS",
     "REFUSED",
     "REMARK",
     "TAKEN",
@@ -34,6 +35,8 @@ _SHOWN = 5
 _SHOWN_ROWS = 8
 _NUMBER = re.compile(r"[-+]*[\d.,]*(?:e[-+]?\d+)?", re.IGNORECASE)  # or a mere sign: no formula
 TAKEN, REFUSED, WAITS, ALONE, REMARK = "taken", "refused", "waits", "alone", "remark"
+OURS = ("import row", "import outcome", "import reasons", "import sheet")
+"""Columns of a report as a table, which are no notes when it comes back corrected."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,13 +205,7 @@ class ImportReport:
         for row in self.rows:
             for reason in row.reasons if row.outcome != WAITS else ():
                 by_reason.setdefault((row.outcome, row.sheet, reason), []).append(row.row)
-        words = {
-            TAKEN: "Taken with a remark",
-            REFUSED: "Refused",
-            WAITS: "Waiting",
-            ALONE: "Alone",
-            REMARK: "No row of the table",
-        }
+        words = {REFUSED: "Refused", ALONE: "Alone", REMARK: "No row of the table"}
         lines = []
         for (outcome, sheet, reason), rows in by_reason.items():
             where = listed_rows(self.row_word, rows)
@@ -227,9 +224,8 @@ class ImportReport:
         names = list(dict.fromkeys(name for row in self.rows for name, _ in row.cells))
         stream = io.StringIO(newline="")
         writer = csv.writer(stream, lineterminator="\n")
-        head = ["import row", "import outcome", "import reasons"]
         sheets = any(r.sheet for r in self.rows)
-        writer.writerow([*head, *["import sheet"] * sheets, *map(guard, names)])
+        writer.writerow([*OURS[: 3 + sheets], *map(guard, names)])
         for row in self.rows:
             own = dict(row.cells)
             first = [str(row.row), row.outcome, guard(row.reason)]
@@ -242,27 +238,21 @@ class ImportReport:
         """Return the error that says this import was refused."""
         if self.open:
             questions = counted(len(self.open), "question")
-            error = ImportRefused(
-                f"This file leaves {questions} open, so nothing was taken.",
-                got="\n".join(q.words() for q in self.open),
-                remedy="answer with --answer KEY=ANSWER, an option, or --answers FILE; "
-                "--profile NAME keeps the answers for the next file of the kind.",
-                where=self.file,
+            problem = f"This file leaves {questions} open, so nothing was taken."
+            got = "\n".join(q.words() for q in self.open)
+            remedy = (
+                "answer with --answer KEY=ANSWER, an option, or --answers FILE; "
+                "--profile NAME keeps the answers for the next file of the kind."
             )
-            error.report = self
-            return error
-        total = len(self.taken) + len(self.refused)
-        some = bool(self.taken) and option
-        lines = self.folded()
-        more = [f"And {len(lines) - _SHOWN} more."] * (len(lines) > _SHOWN)
-        error = ImportRefused(
-            f"{len(self.refused)} of {counted(total, self.row_word)} refused, so nothing was "
-            "taken.",
-            got="\n".join([*lines[:_SHOWN], *more, ""]),
-            remedy="correct them in the file"
-            + (", or take the good rows alone with --keep-good." if some else "."),
-            where=self.file,
-        )
+        else:
+            total = counted(len(self.taken) + len(self.refused), self.row_word)
+            problem = f"{len(self.refused)} of {total} refused, so nothing was taken."
+            lines = self.folded()
+            more = [f"And {len(lines) - _SHOWN} more."] * (len(lines) > _SHOWN)
+            got = "\n".join([*lines[:_SHOWN], *more, ""])
+            good = ", or take the good rows alone with --keep-good" * bool(self.taken and option)
+            remedy = f"correct them in the file{good}."
+        error = ImportRefused(problem, got=got, remedy=remedy, where=self.file)
         error.report = self
         return error
 
@@ -278,6 +268,5 @@ def listed_rows(word: str, rows: Iterable[int]) -> str:
     shown = [str(a) if a == b else f"{a}-{b}" for a, b in runs[:_SHOWN_ROWS]]
     rest = sum(b - a + 1 for a, b in runs[_SHOWN_ROWS:])
     several = len(runs) > 1 or runs[0][0] != runs[0][1]
-    return f"{word.capitalize()}{'s' * several} {', '.join(shown)}" + f" and {rest} more" * bool(
-        rest
-    )
+    more = f" and {rest} more" * bool(rest)
+    return f"{word.capitalize()}{'s' * several} {', '.join(shown)}{more}"

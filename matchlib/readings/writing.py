@@ -167,7 +167,7 @@ def _csv(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) ->
     stream = io.StringIO(newline="")
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(header)
-    writer.writerows([["" if c is None else c for c in row] for row in rows])
+    writer.writerows(rows)
     text = stream.getvalue()
     # Spreadsheets take a text without a mark for the system's own encoding.
     return text.encode("ascii") if text.isascii() else text.encode("utf-8-sig")
@@ -175,7 +175,7 @@ def _csv(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) ->
 
 def _names(panels: Sequence[Panel]) -> dict[str, list[str]]:
     """The shop's own names, for the drop-downs of the sheet of backs."""
-    found: dict[str, dict[str, None]] = {n: {} for n in ("ground", "colour", "clear", "sprayer")}
+    found: dict[str, dict[str, None]] = {n: {} for n in _CHOSEN}
     for panel in panels:
         for stage in panel.stages:
             recipe = stage.recipe
