@@ -15,7 +15,7 @@ from matchlib.colorimetry import lab_to_xyz, reflectance_to_lab, white_point
 from matchlib.errors import DomainError
 from matchlib.shipped import table
 
-__all__ = ["CENTRES", "GREYS", "chart_lab", "chart_xyz", "standard_chart_lab"]
+__all__ = ["CENTRES", "GREYS", "WHITE", "chart_lab", "chart_xyz", "standard_chart_lab"]
 
 Array = NDArray[np.float64]
 
@@ -23,6 +23,8 @@ CENTRES: Array = np.array([[i % 6, i // 6] for i in range(24)], dtype=np.float64
 """Centre of each patch in the chart's plane [patch pitch]."""
 GREYS = slice(18, 24)
 """The grey patches, white first."""
+WHITE: Array = np.asarray(white_point("D65", "10") / 100.0)
+"""XYZ of the perfect diffuser, D65/10°, its Y being 1."""
 
 
 @cache

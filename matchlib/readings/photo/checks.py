@@ -12,7 +12,7 @@ from matchlib.readings.photo.fit import ChartFit
 from matchlib.readings.photo.gloss import Body
 from matchlib.readings.photo.image import Picture
 from matchlib.readings.photo.light import Surround
-from matchlib.readings.photo.refusal import refuse
+from matchlib.readings.photo.refusal import PhotoRefused
 from matchlib.readings.photo.sample import Samples
 
 __all__ = [
@@ -53,7 +53,7 @@ def check_exposure(patches: Samples) -> None:
     """Refuse a chart that is too bright or too dark."""
     share = patches.clipped
     if share.max() > LIMITS["clipped share of a patch"]:
-        raise refuse(
+        raise PhotoRefused(
             "clipped",
             "The picture is too bright: part of the chart is at the end of the scale.",
             expected="no patch at the end of the scale",
@@ -62,7 +62,7 @@ def check_exposure(patches: Samples) -> None:
         )
     white = float(patches.light[18].max())
     if white < LIMITS["white at least"]:
-        raise refuse(
+        raise PhotoRefused(
             "too dark",
             "The picture is too dark.",
             expected=f"the white patch at {LIMITS['white at least']:.0%} of full light or more",
@@ -77,7 +77,7 @@ def check_curve(seen: ChartFit, picture: Picture) -> None:
     if not 1 / LIMITS["power"] <= power <= LIMITS["power"]:
         as_read = "proportional to light" if picture.linear else "encoded for a screen (sRGB)"
         other = "untick" if picture.linear else "tick"
-        raise refuse(
+        raise PhotoRefused(
             "curve",
             "The chart's greys do not fit the way this file was said to be encoded.",
             expected=f"greys that rise as they do in a file that is {as_read}",
@@ -90,7 +90,7 @@ def check_chart(fit: Correction, space: str) -> None:
     """Refuse a chart in mixed light, in half shade, faded, or not brought to what it is."""
     tint, error = fit.chart.tint_across(fit.model)
     if tint > LIMITS["change of tint"] and tint > 3.0 * error:
-        raise refuse(
+        raise PhotoRefused(
             "mixed light",
             "The light is mixed: its colour changes over the chart.",
             expected=f"a change of tint of at most {LIMITS['change of tint']:.0%}",
@@ -100,7 +100,7 @@ def check_chart(fit: Correction, space: str) -> None:
     pale = fit.chart.paleness(space) or 0.0
     most = LIMITS["paleness" if pale > 0 else "strength"]
     if abs(pale) > most:
-        raise refuse(
+        raise PhotoRefused(
             "chart residual",
             f"The chart is {'paler' if pale > 0 else 'stronger'} in colour than such a chart is.",
             expected=f"its chroma within {np.expm1(most):.0%} of what it should be",
@@ -110,7 +110,7 @@ def check_chart(fit: Correction, space: str) -> None:
         )
     step, error = fit.edge()
     if abs(step) > LIMITS["edge on chart"] and abs(step) > 5.0 * error:
-        raise refuse(
+        raise PhotoRefused(
             "shade",
             "An edge of shade crosses the chart.",
             expected="the whole chart in one light",
@@ -119,7 +119,7 @@ def check_chart(fit: Correction, space: str) -> None:
         )
     most = LIMITS["mean ΔE00 of patches left out"]
     if fit.mean_left_out > most:
-        raise refuse(
+        raise PhotoRefused(
             "chart residual",
             "The chart's colours cannot be brought to what they are.",
             expected=f"patches predicted from the others within a mean ΔE00 of {most:g}",
@@ -133,7 +133,7 @@ def unclipped(cells: Samples) -> Samples:
     """Leave out what of a panel is cut off; refuse one of which much is."""
     clipped = cells.clipped > 0.02
     if clipped.mean() > LIMITS["clipped share of the panel"]:
-        raise refuse(
+        raise PhotoRefused(
             "clipped",
             "The panel is too bright: its light is at the end of the scale.",
             expected="a panel whose colour is not cut off",
@@ -146,7 +146,7 @@ def unclipped(cells: Samples) -> Samples:
 def check_edge(step: float, error: float) -> None:
     """Refuse a panel that an edge of shade crosses."""
     if abs(step) > LIMITS["edge on panel"] and abs(step) > 6.0 * error:
-        raise refuse(
+        raise PhotoRefused(
             "shade",
             "An edge of shade or of a reflection crosses the panel.",
             expected="the whole panel in one light",
@@ -155,14 +155,12 @@ def check_edge(step: float, error: float) -> None:
         )
 
 
-def check_surround(around: Surround | None) -> None:
+def check_surround(around: Surround) -> None:
     """Refuse a panel whose surroundings are lit otherwise than the chart's."""
-    if around is None:
-        return
     step = abs(around.step)
     if step > LIMITS["light between"] and step > 2.0 * np.hypot(around.error, around.expected):
         brighter = "more" if around.step > 0 else "less"
-        raise refuse(
+        raise PhotoRefused(
             "shade",
             "Chart and panel do not seem to stand in one light.",
             expected="the surface around them as bright at the panel as at the chart",
@@ -174,7 +172,7 @@ def check_surround(around: Surround | None) -> None:
 def check_gloss(change: float) -> None:
     """Refuse a panel over which much is mirrored."""
     if change > LIMITS["reflection on the panel"]:
-        raise refuse(
+        raise PhotoRefused(
             "glare",
             "Something bright is mirrored in the panel.",
             expected=f"at most {LIMITS['reflection on the panel']:.0%} of a white's light, "
@@ -187,7 +185,7 @@ def check_gloss(change: float) -> None:
 def check_colour(lab: Array) -> None:
     """Refuse a colour that there is not."""
     if not (0.0 <= lab[0] <= 100.0 and np.all(np.abs(lab[1:]) <= 200.0)):
-        raise refuse(
+        raise PhotoRefused(
             "chart residual",
             "The panel's colour comes out as none that there is.",
             expected="L from 0 to 100, a and b within 200",

@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import delta_e00, delta_e76
+from matchlib.colorimetry import delta_e00
 from matchlib.readings.photo.chart import CENTRES
 from matchlib.readings.photo.fit import NOISE, ChartFit, Model, Places
 
-__all__ = ["Correction", "fit_correction", "halves", "nearness"]
+__all__ = ["Correction", "fit_correction", "halves"]
 
 Array = NDArray[np.float64]
 
@@ -120,12 +120,6 @@ def halves(points: Array, *, least: int) -> Array:
             if least <= half.sum() <= len(points) - least:
                 found.append(half)
     return np.unique(np.array(found, dtype=np.float64), axis=0)
-
-
-def nearness(lab: Array, to: Array) -> Array:
-    """Return how much each patch says of how well a colour is read; shape (24,)."""
-    apart = delta_e76(lab, to)
-    return np.asarray(1.0 / (1.0 + (apart / 25.0) ** 2))
 
 
 def fit_correction(chart: ChartFit, *, linear: bool, plain: bool = False) -> Correction:

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import delta_e00, white_point, xyz_to_lab
+from matchlib.colorimetry import delta_e00, xyz_to_lab
 from matchlib.errors import DomainError
-from matchlib.readings.photo.chart import CENTRES, chart_xyz
+from matchlib.readings.photo.chart import CENTRES, WHITE, chart_xyz
 from matchlib.readings.photo.image import Picture
-from matchlib.readings.photo.refusal import refuse
+from matchlib.readings.photo.refusal import PhotoRefused
 
 __all__ = ["Chart", "find_chart", "quad_of"]
 
@@ -37,9 +37,7 @@ _REMEDY = (
 class Chart:
     """A chart found in a picture."""
 
-    homography: (
-        Array  # (3, 3), from the chart's plane [pitch, the brown patch's centre 0] to pixels
-    )
+    homography: Array  # (3, 3), from the chart's plane [pitch; the brown patch at 0] to pixels
 
     def to_pixels(self, points: ArrayLike) -> Array:
         """Return pixels of points of the chart's plane; shape (n, 2)."""
@@ -128,7 +126,7 @@ def find_chart(
     if best is not None and any(
         misfit < _FIT and not best.covers(chart.corners.mean(axis=0)) for misfit, chart in found
     ):
-        raise refuse(
+        raise PhotoRefused(
             "two charts",
             "There is more than one reference chart in this picture.",
             expected="one chart, the one that lies in the panel's light",
@@ -136,7 +134,7 @@ def find_chart(
             remedy="mark the corners of the one that counts: the cleaner and newer one.",
         )
     if best is None:
-        raise refuse(
+        raise PhotoRefused(
             "no chart",
             "No 24-patch reference chart was found in this picture.",
             expected="the whole chart beside the panel, sharp, and not too slanted",
@@ -148,7 +146,7 @@ def find_chart(
     if better <= fit * 1.1:
         best, fit = refined, min(better, fit)
     if fit > _FIT:
-        raise refuse(
+        raise PhotoRefused(
             "no chart",
             "What lies there has not the colours of a 24-patch reference chart.",
             expected=f"colours that fit the chart's within a mean ΔE00 of {_FIT:g}",
@@ -182,7 +180,7 @@ def _detected(picture: Picture) -> list[Array]:
     import cv2
 
     if not hasattr(cv2, "mcc"):
-        raise refuse(
+        raise PhotoRefused(
             "no chart",
             "The installed OpenCV cannot look for charts.",
             expected="OpenCV 5",
@@ -229,9 +227,8 @@ def _misfit(picture: Picture, chart: Chart, xyz: Array) -> float:
     root, goal = np.cbrt(light), np.cbrt(xyz)
     root = np.column_stack([root, np.ones(24)])
     solved, *_ = np.linalg.lstsq(root, goal, rcond=None)
-    white = white_point("D65", "10") / 100.0
-    made = xyz_to_lab(np.maximum(root @ solved, 0.0) ** 3, white)
-    return float(np.mean(delta_e00(xyz_to_lab(xyz, white), made)))
+    made = xyz_to_lab(np.maximum(root @ solved, 0.0) ** 3, WHITE)
+    return float(np.mean(delta_e00(xyz_to_lab(xyz, WHITE), made)))
 
 
 def _refined(picture: Picture, chart: Chart) -> Array:

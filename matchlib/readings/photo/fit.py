@@ -4,7 +4,7 @@ All in Lab and at once: a smooth fall of the light (its logarithm a plane in the
 a part that grows with the square of the distance from the picture's middle, as vignetting does),
 what is left of the camera's curve (a power and its bend), and a matrix, 3 × 3 or second-degree root
 polynomial (Finlayson, Mackiewicz and Hurlbert 2015, 'Color correction using root-polynomial
-regression'; expansion by colour-science).
+regression').
 """
 
 from __future__ import annotations
@@ -15,19 +15,18 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import white_point, xyz_to_lab
+from matchlib.colorimetry import xyz_to_lab
 from matchlib.colorimetry.lab import xyz_to_lab_with_jacobian
-from matchlib.readings.photo.chart import CENTRES, GREYS, chart_xyz
+from matchlib.readings.photo.chart import CENTRES, GREYS, WHITE, chart_xyz
 
 __all__ = ["NOISE", "ChartFit", "Model", "Places"]
 
 Array = NDArray[np.float64]
 
-_WHITE: Array = np.asarray(white_point("D65", "10") / 100.0)
 # Linear light of a screen to XYZ (IEC 61966-2-1; SMPTE EG 432-1 with D65), each row scaled so that
 # its white is the observer's.
 _SCREENS: dict[str, Array] = {
-    name: np.array(rows) * (_WHITE / np.sum(rows, axis=1))[:, None]
+    name: np.array(rows) * (WHITE / np.sum(rows, axis=1))[:, None]
     for name, rows in {
         "sRGB": [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]],
         "Display P3": [[0.4866, 0.2657, 0.1982], [0.2290, 0.6917, 0.0793], [0.0, 0.0451, 1.0439]],
@@ -124,7 +123,7 @@ class ChartFit:
 
     def predict(self, light: Array, places: Places, model: Model, params: Array) -> Array:
         """Lab of areas, D65/10°; negative XYZ, as a matrix can make, count as none."""
-        return xyz_to_lab(self.xyz_of(light, places, model, params), _WHITE)
+        return xyz_to_lab(self.xyz_of(light, places, model, params), WHITE)
 
     def residual(self, model: Model, params: Array) -> Array:
         """All that is to be small: patches, 72, then the terms."""
@@ -145,7 +144,7 @@ class ChartFit:
             out[:, i] = (up - down) / (2 * step)
         basis = _expanded(self.rgb(self.light, self.places, model, params), model.root)
         made = np.maximum(basis @ params[count:].reshape(-1, 3), 0.0)
-        _, by_xyz = xyz_to_lab_with_jacobian(made, _WHITE)
+        _, by_xyz = xyz_to_lab_with_jacobian(made, WHITE)
         by_matrix = np.einsum("ic,ick,ij->icjk", self.importance, by_xyz, basis)
         out[:72, count:] = by_matrix.reshape(72, -1)
         return out
@@ -188,7 +187,7 @@ class ChartFit:
         if screen is None:
             return None
         rgb = self.light / self.scale / self.balance
-        seen = xyz_to_lab(np.maximum(rgb @ screen.T, 0.0), _WHITE)[:18, 1:]
+        seen = xyz_to_lab(np.maximum(rgb @ screen.T, 0.0), WHITE)[:18, 1:]
         true = self.lab[:18, 1:]
         gain = np.sum(true * true) / max(float(np.sum(true * seen)), 1e-6)
         return float(np.log(gain)) - _STYLE

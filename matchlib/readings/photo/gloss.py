@@ -18,13 +18,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import white_point, xyz_to_lab
+from matchlib.colorimetry import xyz_to_lab
+from matchlib.readings.photo.chart import WHITE
 
-__all__ = ["Body", "body_lab", "part_gloss", "parted"]
+__all__ = ["Body", "body_lab", "part_gloss", "parted", "smooth_terms"]
 
 Array = NDArray[np.float64]
 
-_WHITE: Array = np.asarray(white_point("D65", "10") / 100.0)
 # Cone-like responses of CIECAM16 (Li et al. 2017), in which every real colour is positive.
 _CONES: Array = np.array(
     [
@@ -55,7 +55,7 @@ class Body:
 def parted(areas: Array, noise: Array, among: Array, *, change: float, slope: float) -> Array:
     """Return each area's body and mirrored light, less those of most areas; shape (n, 2)."""
     result = np.empty((len(areas), 2))
-    terms = np.column_stack([among, _WHITE])
+    terms = np.column_stack([among, WHITE])
     for i, (area, error) in enumerate(zip(areas, noise, strict=True)):
         weight = 1.0 / np.hypot(error, 0.01 * among + 0.001) ** 2
         inner = terms.T @ (weight[:, None] * terms) + np.diag([slope**-2.0, change**-2.0])
@@ -63,19 +63,23 @@ def parted(areas: Array, noise: Array, among: Array, *, change: float, slope: fl
     return result
 
 
+def smooth_terms(places: Array) -> Array:
+    """Return level, slopes and bends over a panel, whose sides are 1 long; shape (n, 6)."""
+    x, y = ((places - places.mean(axis=0)) / np.maximum(np.ptp(places, axis=0), 1e-9)).T
+    return np.column_stack([np.ones(len(x)), x, y, x * x, x * y, y * y])
+
+
 def part_gloss(areas: Array, noise: Array, places: Array, *, matt: bool = False) -> Body:
     """Part a panel's areas into body and reflection."""
     among = np.median(areas, axis=0)
     found = parted(areas, noise, among, change=_CHANGE, slope=_OWN_SLOPE)
     # A reflection is smooth over the panel; what scatters from cell to cell is noise and flake.
-    flat = (places - places.mean(axis=0)) / np.maximum(np.ptp(places, axis=0), 1e-9)
-    x, y = flat.T
-    smooth = np.column_stack([np.ones(len(x)), x, y, x * x, x * y, y * y])
+    smooth = smooth_terms(places)
     made = smooth @ np.linalg.lstsq(smooth, found, rcond=None)[0]
     scatter = 1.4826 * np.median(np.abs(found[:, 1] - made[:, 1]))
     low, high = np.quantile(made[:, 1], [0.1, 0.9])
-    change = max(float(high - low) - 2.0 * scatter / np.sqrt(len(x) / 6.0), 0.0)
-    kept = areas - np.clip(made[:, 1] - low, 0.0, None)[:, None] * _WHITE * (change > 0)
+    change = max(float(high - low) - 2.0 * scatter / np.sqrt(len(smooth) / 6.0), 0.0)
+    kept = areas - np.clip(made[:, 1] - low, 0.0, None)[:, None] * WHITE * (change > 0)
     tilt = np.linalg.lstsq(smooth[:, :3], found[:, 0], rcond=None)[0][1:]
     slope = float(np.ptp(smooth[:, 1:3] @ tilt))
     return Body(np.asarray(kept.mean(axis=0)), change, slope, matt)
@@ -83,7 +87,7 @@ def part_gloss(areas: Array, noise: Array, places: Array, *, matt: bool = False)
 
 def body_lab(body: Body, more: Sequence[float] = ()) -> tuple[Array, Array]:
     """Return Lab (3,) of the body without what is mirrored, and its covariance (3, 3)."""
-    cones = _CONES @ (body.xyz / _WHITE)
+    cones = _CONES @ (body.xyz / WHITE)
     most = max(float(cones.min()) - _DARKEST, 1e-4)
     left = np.linspace(0.0, most, 48)
     scale = float(np.hypot(_MATT if body.matt else _MIRRORED, 1.5 * body.change))
@@ -99,7 +103,7 @@ def body_lab(body: Body, more: Sequence[float] = ()) -> tuple[Array, Array]:
     weight = np.exp(log - log.max())
     weight /= weight.sum()
     taken = 0.0 if body.matt else min(0.004, 0.2 * most)
-    labs = xyz_to_lab(body.xyz - left[:, None] * _WHITE, _WHITE)
-    lab = xyz_to_lab(body.xyz - taken * _WHITE, _WHITE)
+    labs = xyz_to_lab(body.xyz - left[:, None] * WHITE, WHITE)
+    lab = xyz_to_lab(body.xyz - taken * WHITE, WHITE)
     away = labs - lab
     return np.asarray(lab), np.asarray((weight[:, None] * away).T @ away)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from matchlib.readings.photo.correct import Correction, halves
 from matchlib.readings.photo.find import Chart
 from matchlib.readings.photo.fit import Places
+from matchlib.readings.photo.gloss import smooth_terms
 from matchlib.readings.photo.image import Picture
 from matchlib.readings.photo.sample import Samples
 
@@ -96,14 +97,10 @@ def surround_of(
 def panel_edge(cells: Samples) -> tuple[float, float]:
     """Return the strongest sharp edge of light or shade that crosses a panel."""
     log = np.log(cells.light.sum(axis=1) + 1e-9)
-    flat = (cells.middle - cells.middle.mean(axis=0)) / np.maximum(
-        np.ptp(cells.middle, axis=0), 1.0
-    )
-    x, y = flat.T
     # Slopes and soft reflections are smooth: what they explain is no edge.
-    terms = np.column_stack([np.ones(len(x)), x, y, x * x, x * y, y * y])
+    terms = smooth_terms(cells.middle)
     basis, _ = np.linalg.qr(terms)
-    steps = halves(flat, least=max(3, len(flat) // 8)).T
+    steps = halves(terms[:, 1:3], least=max(3, len(log) // 8)).T
     steps = steps - basis @ (basis.T @ steps)
     left = log - basis @ (basis.T @ log)
     power = np.sum(steps**2, axis=0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from matchlib.errors import FileError
 
-__all__ = ["REASONS", "PhotoRefused", "refuse"]
+__all__ = ["REASONS", "PhotoRefused"]
 
 REASONS = (
     "no chart",
@@ -29,20 +29,9 @@ class PhotoRefused(FileError):  # noqa: N818 - named as what happens, like Impor
     `chart_corners` and `outlines` [pixel of the upright picture], to be shown on the picture.
     """
 
-    reason: str = ""
     chart_corners: tuple[tuple[float, float], ...] = ()
     outlines: tuple[tuple[tuple[float, float], ...], ...] = ()
 
-
-def refuse(
-    reason: str,
-    problem: str,
-    *,
-    expected: str | None = None,
-    got: str | None = None,
-    remedy: str | None = None,
-) -> PhotoRefused:
-    """Return the refusal, to be raised by who found the reason."""
-    error = PhotoRefused(problem, expected=expected, got=got, remedy=remedy)
-    error.reason = reason
-    return error
+    def __init__(self, reason: str, problem: str, *, expected: str, got: str, remedy: str) -> None:
+        super().__init__(problem, expected=expected, got=got, remedy=remedy)
+        self.reason = reason

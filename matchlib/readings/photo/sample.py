@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from matchlib.readings.photo.chart import CENTRES
 from matchlib.readings.photo.find import Chart
 from matchlib.readings.photo.image import Picture
-from matchlib.readings.photo.refusal import refuse
+from matchlib.readings.photo.refusal import PhotoRefused
 
 __all__ = ["Samples", "find_panels", "sample_chart", "sample_panel"]
 
@@ -72,7 +72,7 @@ def sample_chart(picture: Picture, chart: Chart) -> Samples:
         mask, x, y = _area(picture, chart.patch(number))
         numbers = picture.pixels[y : y + mask.shape[0], x : x + mask.shape[1]][mask]
         if len(numbers) < _LEAST:
-            raise refuse(
+            raise PhotoRefused(
                 "no chart",
                 "The chart is too small in this picture.",
                 expected="patches at least 14 pixels wide",
@@ -97,7 +97,7 @@ def sample_panel(picture: Picture, polygon: Array) -> Samples:
                 rows.append(_mean(picture, block[top:bottom, left:right][inside]))
                 middles.append([x0 + (left + right - 1) / 2, y0 + (top + bottom - 1) / 2])
     if len(rows) < 9:
-        raise refuse(
+        raise PhotoRefused(
             "no panel",
             "The panel is too small in this picture.",
             expected="at least 60 by 60 pixels of it",
@@ -137,7 +137,7 @@ def find_panels(picture: Picture, chart: Chart) -> list[Array]:
         if area >= 0.005 * even.size and not out:
             found.append((area, label))
     if not found:
-        raise refuse(
+        raise PhotoRefused(
             "no panel",
             "No even area was found beside the chart.",
             expected="the panel beside the chart, whole in the picture and evenly lit",

@@ -18,7 +18,7 @@ from matchlib.readings.photo.fit import ChartFit
 from matchlib.readings.photo.gloss import body_lab, part_gloss
 from matchlib.readings.photo.image import Picture
 from matchlib.readings.photo.light import SURFACE, panel_edge, places_of, surround_of
-from matchlib.readings.photo.refusal import PhotoRefused, refuse
+from matchlib.readings.photo.refusal import PhotoRefused
 from matchlib.readings.photo.sample import find_panels, sample_chart, sample_panel
 from matchlib.readings.photo.uncertainty import parts_of
 
@@ -121,7 +121,7 @@ def _open(picture: Picture, marks: Marks) -> _Scene:
         raise error.at(picture.name) from error
     except (ArithmeticError, np.linalg.LinAlgError, ValueError) as error:
         # No finite correction exists: the patches are not what they were taken for.
-        raise refuse(
+        raise PhotoRefused(
             "chart residual",
             "No correction can be worked out from this chart.",
             expected="24 patches of different colours, none of them black to the camera",
@@ -157,7 +157,7 @@ class _Scene:
         """The one even area beside the chart."""
         self.outlines = find_panels(self.picture, self.chart)
         if len(self.outlines) > 1:
-            raise refuse(
+            raise PhotoRefused(
                 "which panel",
                 "More than one area of this picture could be the panel.",
                 expected="one panel beside the chart, and no paper or other panel as large",
@@ -174,8 +174,8 @@ class _Scene:
         around = None
         if self.marks.one_surface:
             around = surround_of(self.picture, self.chart, fit, [outline, *self.outlines], outline)
-            checks.check_surround(around)
             if around is not None:
+                checks.check_surround(around)
                 fit = fit.corrected(around.slope, around.step, sd=SURFACE + around.error)
         places = places_of(self.picture, self.chart, cells.middle)
         areas = fit.xyz(cells.light, places)
@@ -183,14 +183,13 @@ class _Scene:
         body = part_gloss(areas, noise, places.plane, matt=self.marks.matt)
         checks.check_gloss(body.change)
         lab, gloss = body_lab(body)
-        parts, lab = parts_of(
-            fit, cells, places, body, lab,
-            around=around, space=self.picture.space,
-        )  # fmt: skip
+        space = self.picture.space
+        parts, lab = parts_of(fit, cells, places, body, lab, around=around, space=space)
+        parts["gloss"] = gloss
         checks.check_colour(lab)
         return PhotoReading(
-            reading=reading_of(lab, {**parts, "gloss": gloss}),
-            parts={**parts, "gloss": gloss},
+            reading=reading_of(lab, parts),
+            parts=parts,
             body=body,
             left_out=fit.mean_left_out,
             method=fit.model.words,

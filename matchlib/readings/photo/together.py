@@ -13,8 +13,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import white_point, xyz_to_lab
+from matchlib.colorimetry import xyz_to_lab
 from matchlib.errors import DomainError
+from matchlib.readings.photo.chart import WHITE
 from matchlib.readings.photo.estimate import COMMON, PhotoReading, reading_of
 from matchlib.readings.photo.gloss import body_lab, parted
 
@@ -22,7 +23,6 @@ __all__ = ["combine"]
 
 Array = NDArray[np.float64]
 
-_WHITE: Array = np.asarray(white_point("D65", "10") / 100.0)
 _TURNED = 0.06  # sd of what is mirrored from photograph to photograph, of white's Y
 _FLOP = 0.15  # sd of the body's brightness from photograph to photograph, logarithm
 
@@ -63,7 +63,7 @@ def combine(readings: Sequence[PhotoReading]) -> PhotoReading:
     # One stray dark photograph is not believed beyond what noise can do.
     least = float(np.sort(mirrored)[: max(1, count // 3)].mean())
     more = np.clip(mirrored - least, 0.0, None)
-    bodies = seen - more[:, None] * _WHITE
+    bodies = seen - more[:, None] * WHITE
     which = int(np.argmin(mirrored))
     body = replace(
         readings[which].body,
@@ -79,7 +79,7 @@ def combine(readings: Sequence[PhotoReading]) -> PhotoReading:
         for name in dict.fromkeys(n for r in readings for n in r.parts)
         if name != "gloss"
     }
-    labs = xyz_to_lab(np.maximum(bodies, 1e-5), _WHITE)
+    labs = xyz_to_lab(np.maximum(bodies, 1e-5), WHITE)
     away = labs - labs.mean(axis=0)
     parts["scatter"] = away.T @ away / (count - 1) / count
     parts["gloss"] = gloss

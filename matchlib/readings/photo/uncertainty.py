@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import delta_e76, white_point, xyz_to_lab
-from matchlib.readings.photo.correct import Correction, nearness
+from matchlib.colorimetry import delta_e76, xyz_to_lab
+from matchlib.readings.photo.chart import WHITE
+from matchlib.readings.photo.correct import Correction
 from matchlib.readings.photo.fit import Places
 from matchlib.readings.photo.gloss import Body
 from matchlib.readings.photo.light import Surround
@@ -16,9 +17,7 @@ __all__ = ["parts_of"]
 
 Array = NDArray[np.float64]
 
-_WHITE: Array = np.asarray(white_point("D65", "10") / 100.0)
 _FLOOR = 0.8  # per Lab axis: geometry and the print of the chart; common practice, no source
-_ALIKE = 1.0
 _UNSEEN_LIGHT = 0.06  # sd of the light from chart to panel where no surface tells of it, logarithm
 _DULL = 0.04  # by which the chart may be paler or stronger in any camera's picture, logarithm
 _NEGATIVE = ((0.0, 0.25), (0.1, 0.2), (0.2, 0.2), (0.3, 0.2), (0.45, 0.15))
@@ -36,12 +35,12 @@ def parts_of(
     space: str,
 ) -> tuple[dict[str, Array], Array]:
     """Return the parts (3, 3) of a reading's covariance but the gloss's, and the reading (3,)."""
-    near = nearness(fit.chart.lab, lab)
-    errors = fit.left_out
-    apart = float(delta_e76(fit.chart.lab, lab).min())
+    errors, apart = fit.left_out, delta_e76(fit.chart.lab, lab)
+    # A patch says the more of how well a colour is read the nearer it is to it.
+    near = 1.0 / (1.0 + (apart / 25.0) ** 2)
     # A colour further from every patch than patches are from one another is a reach.
-    reach = 1.0 + (max(apart - 15.0, 0.0) / 25.0) ** 2
-    chart = _ALIKE**2 * reach * np.einsum("n,ni,nj->ij", near / near.sum(), errors, errors)
+    reach = 1.0 + (max(float(apart.min()) - 15.0, 0.0) / 25.0) ** 2
+    chart = reach * np.einsum("n,ni,nj->ij", near / near.sum(), errors, errors)
     # As many numbers as were fitted are no longer free to show an error; no axis is free of it.
     chart += 0.15 * np.trace(chart) / 3.0 * np.eye(3)
 
@@ -78,7 +77,7 @@ def parts_of(
 
 def _by_light(xyz: Array) -> Array:
     """Change of Lab by the logarithm of the light."""
-    up, down = (xyz_to_lab(np.maximum(xyz, 0.0) * np.exp(s), _WHITE) for s in (0.01, -0.01))
+    up, down = (xyz_to_lab(np.maximum(xyz, 0.0) * np.exp(s), WHITE) for s in (0.01, -0.01))
     return np.asarray((up - down) / 0.02)
 
 
@@ -88,14 +87,14 @@ def _beyond(
     """Where a channel at nought may truly be: shift of Lab, and covariance about that."""
     rgb = fit.chart.rgb(cells.light, places, fit.model, fit.params).mean(axis=0)
     matrix = fit.params[len(fit.model.terms) :].reshape(-1, 3)
-    base = xyz_to_lab(np.maximum(body.xyz, 1e-4), _WHITE)
+    base = xyz_to_lab(np.maximum(body.xyz, 1e-4), WHITE)
     moved, spread = np.zeros(3), np.zeros((3, 3))
     for channel in np.flatnonzero(blind > 0.05):
         share = float(min(1.0, 1.5 * blind[channel]))
         less = np.array([a for a, _ in _NEGATIVE]) * share * rgb.max()
         weight = np.array([w for _, w in _NEGATIVE])
         xyz = body.xyz - less[:, None] * matrix[channel]
-        away = xyz_to_lab(np.maximum(xyz, 1e-4), _WHITE) - base
+        away = xyz_to_lab(np.maximum(xyz, 1e-4), WHITE) - base
         mean = weight @ away
         moved += mean
         spread += (weight[:, None] * (away - mean)).T @ (away - mean)
