@@ -113,13 +113,16 @@ def is_bundle(path: str | Path) -> bool:
     """
     import zipfile
 
+    named = Path(path).suffix.casefold() == ".zip"
     try:
-        if not Path(path).is_file() or not zipfile.is_zipfile(path):
-            return Path(path).suffix.casefold() == ".zip" and Path(path).is_file()
+        if not Path(path).is_file():
+            return False
+        if not zipfile.is_zipfile(path):
+            return named
         with zipfile.ZipFile(path) as held:
             names = held.namelist()
     except (OSError, ValueError, zipfile.BadZipFile):
-        return Path(path).suffix.casefold() == ".zip"
+        return named
     return _BUNDLE_MARK in names or not {"[Content_Types].xml", "content.xml"} & set(names)
 
 
@@ -175,10 +178,11 @@ def import_file(
         if len(listed) > 1:
             raise FileError("A backup is restored by itself.", remedy="give it alone.")
         # Tried in a place of its own first, so that a damaged backup leaves no archive behind.
-        with tempfile.TemporaryDirectory() as room:
-            trial = Archive.open(Path(room, "trial.db"), create=True)
-            with trial:
-                import_bundle(bundle, trial)
+        with (
+            tempfile.TemporaryDirectory() as room,
+            Archive.open(Path(room, "trial.db"), create=True) as trial,
+        ):
+            import_bundle(bundle, trial)
     elif created:
         found = _read(None, listed, how or HowToRead())
         accepted(found[0], keep_good=keep_good)

@@ -26,24 +26,23 @@ __all__ = [
 Outline = tuple[tuple[float, float], ...]
 
 
-def _refusal(error: MatchlibError) -> dict[str, str]:
-    return {"reason": getattr(error, "reason", ""), "words": str(error)}
-
-
 @dataclass(frozen=True)
 class Photographed:
     """What came of the photographs of one panel.
 
     `code`: the panel's; empty where none was given. `files`: names of the photographs. `reading`:
     of those that could be read, together. `refused`: one a photograph that could not. `picture`:
-    the first photograph, small, with what was found drawn on it: JPEG, or nothing. `chart`,
-    `panels`: corners of the chart, and outlines of what is or may be a panel, in the last
-    photograph [pixel]; empty where they were not found.
+    the first that could be read, else the last, small, with what was found drawn on it: JPEG, or
+    nothing. `chart`, `panels`: corners of the chart, and outlines of what is or may be a panel, in
+    the last photograph [pixel]; empty where they were not found.
     """
 
     SHOWN: ClassVar = (
         *(("panel", "code"), "files"),
-        ("refused", lambda p: [_refusal(error) for error in p.refused]),
+        (
+            "refused",
+            lambda p: [{"reason": getattr(e, "reason", ""), "words": str(e)} for e in p.refused],
+        ),
         ("", "reading"),
     )
 
@@ -91,28 +90,18 @@ def photograph(shots: Sequence[Shot], *, profile: Profile | None = None) -> list
     named = dict.fromkeys(code for shot in shots for code in shot.marks.panels)
     alone = all(len(shot.marks.panels) < 2 for shot in shots)
     only = next(iter(named), "")
-    found: dict[str, list[PhotoReading]] = {}
-    refused: dict[str, list[MatchlibError]] = {}
-    pictures: dict[str, bytes] = {}
-    files: dict[str, list[str]] = {}
-    seen: dict[str, tuple[Outline, tuple[Outline, ...]]] = {}
+    came: dict[str, list[tuple[str, PhotoReading | MatchlibError, bytes]]] = {}
     for shot in shots:
         for own, got, picture in _one(shot):
-            code = only if alone else own
-            files.setdefault(code, []).append(shot.name)
-            seen[code] = _outlines(got)
-            if picture and (code not in pictures or code not in found):
-                pictures[code] = picture
-            if isinstance(got, MatchlibError):
-                refused.setdefault(code, []).append(got)
-            else:
-                found.setdefault(code, []).append(got)
+            came.setdefault(only if alone else own, []).append((shot.name, got, picture))
     result = []
-    for code, names in files.items():
-        reading = combine(found[code]) if code in found else None
-        errors = tuple(refused.get(code, ()))
-        picture = pictures.get(code, b"")
-        one = Photographed(code, tuple(names), reading, errors, picture, *seen[code])
+    for code, each in came.items():
+        names = tuple(name for name, _, _ in each)
+        found = [(got, picture) for _, got, picture in each if not isinstance(got, MatchlibError)]
+        refused = tuple(got for _, got, _ in each if isinstance(got, MatchlibError))
+        reading = combine([got for got, _ in found]) if found else None
+        shown = found[0][1] if found else next((p for *_, p in reversed(each) if p), b"")
+        one = Photographed(code, names, reading, refused, shown, *_outlines(each[-1][1]))
         result.append(one if profile is None else by_phone(one, profile))
     return result
 
