@@ -94,6 +94,39 @@ def test_every_reason_of_every_row_is_told_at_once(table):
     assert all(any(w in r for r in row.reasons) for w in words)
 
 
+@pytest.mark.parametrize(
+    ("schedule", "coats", "words"),
+    [
+        ("", "2+1", ""),
+        ("", "2.5+1", "coats is not a number"),
+        ("3 coats", "", ""),
+        ("3 coats", "3", ""),
+        ("3 coats", "4", "do not suit the schedule. Expected what 3@6:1 says"),
+    ],
+)
+def test_coats_are_never_rounded_and_never_said_twice_in_two_ways(table, schedule, coats, words):
+    path = table(
+        "panel,ground,colour,schedule,ratio,coats,L,a,b,illuminant,observer,geometry\n"
+        f"A,silver,red,{schedule},6:1,{coats},40,30,20,D65,10,45:0\n"
+    )
+    report = understand(path)
+    if words:
+        assert words in report.refused[0].reason
+    else:
+        assert [str(p.recipe) for p in report.panels] == ["red over silver, 3@6:1"]
+
+
+def test_what_an_answer_means_is_said_of_a_line_where_lines_are_counted(table):
+    path = table(
+        "CGATS.17\nBEGIN_DATA_FORMAT\nPANEL GROUND COLOUR RATIO COATS LAB_L LAB_A LAB_B\n"
+        "END_DATA_FORMAT\nBEGIN_DATA\nP1 silver red 14% 3 40 30 20\nP2 silver red 15 3 40 30 20\n"
+        "END_DATA\n",
+        "a.txt",
+    )
+    asked = {q.key: q.choices[0].means for q in understand(path, answers=SEEN).open}
+    assert asked == {"percent": "line 6: 86:14", "bare": "line 7: 15:1"}
+
+
 def test_the_report_as_a_table_can_be_corrected_and_taken(table):
     path = table(
         "Panel,Base,L*,a*,b*,Light,Mode\nA,silver,80,0,1,D65/10,SCI\nB,silver,8o,0,1,D65/10,SCI\n"

@@ -23,6 +23,11 @@ def test_recipes_without_readings_in_file_order(table):
     assert rows[0].reading is None
 
 
+def test_a_day_that_no_recipe_needs_is_not_asked_about(table):
+    path = table("panel,ground,colour,schedule,date\nA,silver,red,4@6:1,3/4/2025\n")
+    assert [r.panel for r in read_recipes(path)] == ["A"]
+
+
 def test_one_wrong_recipe_refuses_the_table(table):
     with pytest.raises(ImportRefused, match="do not suit") as caught:
         read_recipes(

@@ -79,8 +79,8 @@ class ConditionReader:
             "temperature",
             f"Some booth temperatures are above {_HOT:g}{celsius}. Are they in °F?",
             [
-                Choice("F", "yes, °F", f"row {row[0]}: {(value - 32) / 1.8:.1f} °C"),
-                Choice("C", "no, °C", f"row {row[0]}: {value:g} °C"),
+                Choice("F", "yes, °F", f"{lookup.where(row)}: {(value - 32) / 1.8:.1f} °C"),
+                Choice("C", "no, °C", f"{lookup.where(row)}: {value:g} °C"),
             ],
         )
         return (value - 32) / 1.8 if lookup.asking.answer(question, row[0]) == "F" else value

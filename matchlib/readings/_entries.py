@@ -101,6 +101,7 @@ class TableReader:
 
     def __init__(self, lookup: Lookup, scale: str | None, names: Mapping[str, Any]) -> None:
         self.lookup, self.role = lookup, role_of(lookup)
+        self.dates = lookup.style_of_dates()
         self.measured = MeasuredReader(lookup, scale)
         self.recipes = RecipeReader(lookup, names)
         self.conditions = ConditionReader(lookup)
@@ -201,11 +202,11 @@ class TableReader:
 
     def _days(self, row: Row, entry: Entry) -> None:
         lookup = self.lookup
-        day = read_date(lookup.cell(row, "date"), lookup.dates)
+        day = read_date(lookup.cell(row, "date"), self.dates)
         entry.sprayed = day
         if not is_blank(lookup.cell(row, "sprayed")):
             dated = lookup.text(row, "sprayed") != UNKNOWN
-            entry.sprayed = read_date(lookup.cell(row, "sprayed"), lookup.dates) if dated else None
+            entry.sprayed = read_date(lookup.cell(row, "sprayed"), self.dates) if dated else None
         details: dict[str, Any] = {
             n: lookup.text(row, n) for n in ("instrument", "state", "picture")
         }

@@ -42,12 +42,19 @@ class Lookup:
         self.columns: Columns = columns_of(table, asking)
         self.facts = {**declared, **table.facts}
         self.decimal = decimal or decimal_of(self._number_texts(), asking)
-        places = [i for n in ("date", "sprayed") if (i := self.columns.known.get(n)) is not None]
-        dates = [(n, c[i]) for n, c in table.rows for i in places if i < len(c)]
-        hint = self.columns.units.get("date", "") or self.columns.units.get("sprayed", "")
-        self.dates = style_of_dates(dates, hint, asking)
         self._last: dict[str, str] = {}
         self._unnamed = [i for i, name in enumerate(table.header) if not name]
+
+    def style_of_dates(self) -> str | None:
+        """Return ``dmy`` or ``mdy`` for the table's dates; None where the question stays open."""
+        places = [i for n in ("date", "sprayed") if (i := self.columns.known.get(n)) is not None]
+        dates = [(n, c[i]) for n, c in self.table.rows for i in places if i < len(c)]
+        hint = self.columns.units.get("date", "") or self.columns.units.get("sprayed", "")
+        return style_of_dates(dates, hint, self.asking)
+
+    def where(self, row: Row) -> str:
+        """Return which row it is, as its user counts: ``row 7``, ``line 31``."""
+        return f"{self.table.row_word} {row[0]}"
 
     def own(self, row: Row, name: str) -> Cell:
         """Return a row's own cell by its meaning, or None."""
@@ -95,7 +102,7 @@ class Lookup:
         last = self._last.get(name)
         if last is None or name not in self.columns.known or self.columns.ours:
             return ""
-        means = f"{self.table.row_word} {row[0]}: {last[:40]}"
+        means = f"{self.where(row)}: {last[:40]}"
         question = Question(
             f"above:{name}",
             f"The {name} is blank in some rows under a row that has one. What does that mean?",

@@ -137,7 +137,7 @@ class MeasuredReader:
         places = group.places if group else {}
         names = [n for n in ("Lab" if "L" in places else "XYZ") if n in places]
         lab = [read_text(row[1][places[n]], "") for n in names if places[n] < len(row[1])]
-        seen = f"{self.lookup.table.row_word} {row[0]}: {', '.join(lab)} as seen so"
+        seen = f"{self.lookup.where(row)}: {', '.join(lab)} as seen so"
         stated = (viewing.get("illuminant"), viewing.get("observer"))
         possible = [
             x for x in LIGHTS if all(s in (None, n) for s, n in zip(stated, x, strict=True))
@@ -162,7 +162,7 @@ class MeasuredReader:
         return self.lookup.asking.answer(question, row[0])
 
     def _geometry(self, row: Row, written: str) -> str:
-        where = f"{self.lookup.table.row_word} {row[0]}: read at"
+        where = f"{self.lookup.where(row)}: read at"
         listed = [Choice(k, w, f"{where} {k}") for k, w in _GEOMETRIES]
         question = Question(
             "geometry",

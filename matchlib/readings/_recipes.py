@@ -124,7 +124,7 @@ class RecipeReader:
         if near is None:
             return name
         other = known.get(near, near)
-        means = f"{self.lookup.table.row_word} {row[0]} goes to {other}"
+        means = f"{self.lookup.where(row)} goes to {other}"
         question = Question(
             f"name:{what}:{name}",
             f"The {what} {name!r} is new, and much like {other!r}. Is it the same?",
@@ -165,6 +165,7 @@ class RecipeReader:
     def _schedule(self, row: Row, *, bare: bool) -> CoatSchedule | None:
         lookup = self.lookup
         ratio, coats = self._steps(row, "ratio"), self._coats(row)
+        column = coats
         text = lookup.text(row, "schedule")
         if "@" in text and self._documented("schedule"):
             text = re.sub(r"(@\s*\d+),(\d+\s*:)", r"\1.\2", text)  # a decimal comma for sure
@@ -194,8 +195,9 @@ class RecipeReader:
                     remedy="fill in what was sprayed.",
                 )
             schedule = schedule_of(ratio, [self._mix(s, row, "ratio") for s in ratio], coats)
-            if any(s.coats is not None for s in ratio) and coats not in (None, schedule.coats):
-                raise _contradiction(schedule, [f"coats {coats}"])
+            others = [n for n in (coats, column) if n not in (None, schedule.coats)]
+            if others:
+                raise _contradiction(schedule, [f"coats {others[0]}"])
             return schedule
         mixes_of = [self._mix(s, row, "schedule") for s in written]
         return self._agreeing(schedule_of(written, mixes_of, coats), ratio, coats, row)
@@ -235,7 +237,7 @@ class RecipeReader:
             return None
         if isinstance(cell, str) and re.search(r"[a-z+x×]", cell, re.IGNORECASE):
             steps = read_back(cell.strip(), self.lookup.decimal)
-            if all(s.kind in ("none", "bare") for s in steps):
+            if all(s.kind in ("none", "bare") and s.first.denominator == 1 for s in steps):
                 return sum(s.coats if s.coats is not None else int(s.first) for s in steps)
         return self.lookup.whole(row, "coats")
 
@@ -279,7 +281,7 @@ class RecipeReader:
         shown = read_text(cell, what)
         clock = "clock" in pairs
         kind = "a clock time" if clock else "a day of the year"
-        where = f"{self.lookup.table.row_word} {row[0]}: {shown!r} is"
+        where = f"{self.lookup.where(row)}: {shown!r} is"
         choices = [
             Choice(k, f"{v} was typed" + f", {k} first" * (not clock), f"{where} {v}")
             for k, v in pairs.items()
@@ -332,7 +334,7 @@ class RecipeReader:
 
     def _order(self, step: Step, row: Row) -> str:
         a, b = _plain(step.first), _plain(step.second)
-        where = f"{self.lookup.table.row_word} {row[0]}: {a} parts"
+        where = f"{self.lookup.where(row)}: {a} parts"
         share, other = _share(step.second, step.first), _share(step.first, step.second)
         question = Question(
             "order",
@@ -357,7 +359,7 @@ class RecipeReader:
                 "bare",
                 f"Some mix ratios are one number, such as {_plain(n)}. What does it mean?",
                 [
-                    Choice("to one", to_one, f"row {row[0]}: {_plain(n)}:1"),
+                    Choice("to one", to_one, f"{self.lookup.where(row)}: {_plain(n)}:1"),
                     Choice("leave", "not known: leave these rows out"),
                 ],
             )
@@ -373,13 +375,13 @@ class RecipeReader:
     def _percent(self, step: Step, row: Row) -> MixRatio:
         p = step.first
         pot = f"{_plain(100 - p)}:{_plain(p)}" if p < 100 else "no carrier"
-        added = f"row {row[0]}: 100:{_plain(p)}"
+        where = self.lookup.where(row)
         question = Question(
             "percent",
             f"Some mixes are a percentage, such as {_plain(p)}%. Of what?",
             [
-                Choice("pot", "colour as a share of the whole pot", f"row {row[0]}: {pot}"),
-                Choice("carrier", "colour added to 100 of carrier", added),
+                Choice("pot", "colour as a share of the whole pot", f"{where}: {pot}"),
+                Choice("carrier", "colour added to 100 of carrier", f"{where}: 100:{_plain(p)}"),
             ],
         )
         chosen = self.lookup.asking.answer(question, row[0])

@@ -124,7 +124,7 @@ class ReflectanceScale:
             return "?"
 
     def _asked(self, first: tuple[Row, float], stated: str | None, top: float) -> str | None:
-        row, peak = first
+        where, peak = self._lookup.where(first[0]), first[1]
         text = "Are the reflectances of this file percent, or 0-1? The file does not say."
         if stated == "unit":
             text = (
@@ -137,7 +137,7 @@ class ReflectanceScale:
                 f"(the highest is {top:g}): numbers that look like 0-1. Which are they?"
             )
         choices = [
-            Choice(word, word, f"row {row[0]}: at most {peak / by:.3%} of the light comes back")
+            Choice(word, word, f"{where}: at most {peak / by:.3%} of the light comes back")
             for word, by in (("0-1", 1.0), ("percent", 100.0))
         ]
         self._question = Question("scale", text, choices)

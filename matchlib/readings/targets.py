@@ -139,7 +139,7 @@ def read_targets(
                     if wanted and (readings := measured.readings(row)):
                         found.setdefault(code, []).extend(readings)
                 except MatchlibError as error:
-                    raise error.at(f"{table.row_word} {row[0]}") from error
+                    raise error.at(lookup.where(row)) from error
         if not found:
             raise TargetError(
                 "This file holds no reading" + (f" of {panel!r}." if panel else "."),
