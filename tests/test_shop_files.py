@@ -358,3 +358,15 @@ def test_21_the_colour_in_one_cell_with_its_mix(table):
         *("None", "ruby", "ruby", "Ruby-red", "ruby")
     ]
     assert any("'ruby' beside a mix is its colour" in words for words in report.assumed)
+
+
+def test_a_percentage_that_a_spreadsheet_keeps_as_a_part_of_1_is_read_as_typed(book):
+    head = ["Panel", "Base", "Candy", "Dye %", "Coats", "L*", "a*", "b*"]
+    rows = [["A1", "silver", "red", 0.14, 3, 40, 30, 20], ["A2", "gold", "red", 0.2, 2, 40, 30, 20]]
+    report = understand(book(cards=[head, *rows]), answers=SEEN)
+    (asked,) = report.open
+    assert "such as 14%" in asked.text
+    assert asked.choices[0].means == "row 2: 86:14"
+    assert "Rows 2-3: the ratio was taken as a part of 1." in report.assumed
+    report = understand(book(cards=[head, *rows]), answers={**SEEN, "percent": "pot"})
+    assert schedules(report) == ["3@43:7", "2@4:1"]

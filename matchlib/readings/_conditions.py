@@ -33,7 +33,6 @@ class ConditionReader:
     def __init__(self, lookup: Lookup) -> None:
         self.lookup = lookup
         self.assumed: dict[str, list[int]] = {}
-        self._shares: dict[str, bool] = {}
 
     def quantity(self, row: Row, name: str) -> float | None:
         """Return a condition in our own unit [%, bar or mm]; None where blank."""
@@ -51,7 +50,7 @@ class ConditionReader:
             )
         if unit:
             return value * factors[unit]
-        if "%" in factors and self._as_share(name):
+        if "%" in factors and self.lookup.as_share(name):
             self.assumed.setdefault(f"the {name} was taken as a part of 1", []).append(row[0])
             return 100.0 * value
         return value * factors.get(_folded(self.lookup.columns.units.get(name, "")), 1.0)
@@ -84,16 +83,6 @@ class ConditionReader:
             ],
         )
         return (value - 32) / 1.8 if lookup.asking.answer(question, row[0]) == "F" else value
-
-    def _as_share(self, name: str) -> bool:
-        """Whether a spreadsheet keeps this column's per cent as parts of 1."""
-        if name not in self._shares:
-            i = self.lookup.columns.known.get(name)
-            rows = self.lookup.table.rows if i is not None and not self.lookup.columns.ours else ()
-            cells = [c[i] for _, c in rows if i is not None and i < len(c)]
-            numbers = [c for c in cells if isinstance(c, float)]
-            self._shares[name] = bool(numbers) and all(0 < n <= 1 for n in numbers)
-        return self._shares[name]
 
 
 def _apart(cell: Cell) -> tuple[Cell, str]:

@@ -43,6 +43,7 @@ class Lookup:
         self.facts = {**declared, **table.facts}
         self.decimal = decimal or decimal_of(self._number_texts(), asking)
         self._last: dict[str, str] = {}
+        self._shares: dict[str, bool] = {}
         self._unnamed = [i for i, name in enumerate(table.header) if not name]
 
     def style_of_dates(self) -> str | None:
@@ -112,6 +113,15 @@ class Lookup:
             ],
         )
         return last if self.asking.answer(question, row[0]) == "same" else ""
+
+    def as_share(self, name: str) -> bool:
+        """Whether a spreadsheet keeps this column's per cent as parts of 1."""
+        if name not in self._shares:
+            i = -1 if self.columns.ours else self.columns.known.get(name, -1)
+            cells = [c[i] for _, c in self.table.rows if 0 <= i < len(c)]
+            numbers = [c for c in cells if isinstance(c, float)]
+            self._shares[name] = bool(numbers) and all(0 < n <= 1 for n in numbers)
+        return self._shares[name]
 
     def check_width(self, row: Row) -> None:
         """Refuse a row that holds something under no name."""

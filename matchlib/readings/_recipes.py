@@ -352,6 +352,9 @@ class RecipeReader:
         name = self.lookup.table.header[columns.known[what]] if what in columns.known else ""
         heading = f"{name} {columns.units.get(what, '')}"
         if re.search(r"%|\bpercent\b", heading, re.IGNORECASE):
+            if self.lookup.as_share(what):
+                self._note(f"the {what} was taken as a part of 1", row)
+                step = step._replace(first=100 * n)
             return self._percent(step, row)
         if not re.search(r"\bx ?: ?1\b|: ?1\b", heading):
             to_one = "so many parts of carrier to one of colour"
