@@ -77,7 +77,7 @@ class Columns:
     @property
     def recipes(self) -> bool:
         """Whether the table says what was sprayed."""
-        return bool({"colour", "ratio", "coats", "schedule", "ground"} & self.known.keys())
+        return not self.known.keys().isdisjoint(_BACK)
 
 
 def columns_of(table: Table, asking: Asking) -> Columns:

@@ -17,7 +17,7 @@ from matchlib.readings._lookup import Lookup
 from matchlib.readings._rows import VIEWING
 from matchlib.readings._scale import ReflectanceScale
 from matchlib.readings._twice import LIGHTS, Pair, StatedTwice, lab_from_xyz
-from matchlib.readings._words import viewing_words
+from matchlib.readings._words import LIGHT_NAMES, viewing_words
 from matchlib.readings.questions import Choice, Question, Undecided
 
 __all__ = ["MeasuredReader"]
@@ -310,7 +310,6 @@ class MeasuredReader:
 
 
 def _light_of(stated: dict[str, str]) -> tuple[str, str]:
-    by_name = {n.casefold(): n for n in ILLUMINANTS}
     light = stated["illuminant"].strip()
     field = re.sub(r"\s*(?:°|deg(?:rees?)?)$", "", stated["observer"].strip(), flags=re.IGNORECASE)
-    return by_name.get(light.casefold(), light), field.removesuffix(".0")
+    return LIGHT_NAMES.get(light.casefold(), light), field.removesuffix(".0")

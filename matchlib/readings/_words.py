@@ -11,6 +11,7 @@ from matchlib.domain.reading import ILLUMINANTS
 
 __all__ = [
     "FACTS",
+    "LIGHT_NAMES",
     "UNKNOWN",
     "is_note",
     "known_name",
@@ -83,6 +84,8 @@ FACTS = (
     *("clear", "customer", "sprayer"),
 )
 """What may stand once above a table and hold for all its rows."""
+LIGHT_NAMES = {n.casefold(): n for n in ILLUMINANTS}
+"""Illuminants as they are named, by their names without capitals."""
 
 _OWN = {n.casefold(): n for n in _KNOWN if n not in "XYZ"}
 _COLOURS = {
@@ -199,7 +202,6 @@ def viewing_words(text: str) -> dict[str, str]:
     found: dict[str, str] = {}
     if len(text) > 200:
         return found
-    by_name = {n.casefold(): n for n in ILLUMINANTS}
     rest = text
     if match := re.search(r"(?<!\d)(45|0)\s*°?\s*[:/]\s*(0|45)\s*°?(?![\d:/])\w?", rest):
         if match[1] != match[2]:
@@ -220,8 +222,7 @@ def viewing_words(text: str) -> dict[str, str]:
         found["geometry"] = ends.replace("d", "di" if mode[1] else "de")
         rest = rest.replace(mode[0], " ")
     if light := _LIGHT.search(rest) or re.fullmatch(r"\s*(A)\s*", rest):
-        name = light[1].replace(" ", "").casefold()
-        found["illuminant"] = by_name[name]
+        found["illuminant"] = LIGHT_NAMES[light[1].replace(" ", "").casefold()]
     if field := _FIELD.search(rest):
         found["observer"] = field["deg"] or field["bare"]
     if "geometry" not in found and (angle := _NEAR_FLOP.search(rest)):

@@ -10,6 +10,7 @@ import csv
 import io
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -222,10 +223,10 @@ def _add_backs(book: Any, names: Mapping[str, Sequence[str]]) -> None:
     listed.sheet_state = "hidden"
     backs.column_dimensions["D"].number_format = "@"  # else 6:1 would become a clock time
     backs.append(list(_BACKS))
-    columns = [[guard(n) for n in names.get(what, ())] for what in _CHOSEN]
+    columns = [[guard(n) for n in names[what]] for what in _CHOSEN]
     listed.append(list(_CHOSEN))
-    for i in range(max(map(len, columns))):
-        listed.append([column[i] if i < len(column) else None for column in columns])
+    for line in zip_longest(*columns):
+        listed.append(line)
     for letter, what, column in zip("ABCD", _CHOSEN, columns, strict=True):
         if column:
             end = len(column) + 1

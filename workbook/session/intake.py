@@ -127,7 +127,7 @@ def is_bundle(path: str | Path) -> bool:
 
 
 def preview(
-    archive: str | Path, paths: str | Path | Sequence[str | Path], how: HowToRead | None = None
+    archive: str | Path, paths: str | Path | Sequence[str | Path], how: HowToRead = HowToRead()
 ) -> ImportReport:
     """Read files as an import would, and change nothing.
 
@@ -138,9 +138,9 @@ def preview(
     from matchlib.archive import Archive
 
     if "://" not in str(archive) and not os.path.exists(archive):
-        return _read(None, _listed(paths), how or HowToRead())[0]
+        return _read(None, _listed(paths), how)[0]
     with Archive.open(archive, read_only=True) as kept:
-        return _read(kept, _listed(paths), how or HowToRead())[0]
+        return _read(kept, _listed(paths), how)[0]
 
 
 def as_understood(report: ImportReport) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
@@ -161,7 +161,7 @@ def as_understood(report: ImportReport) -> tuple[tuple[str, ...], list[tuple[str
 def import_file(
     archive: str | Path,
     paths: str | Path | Sequence[str | Path],
-    how: HowToRead | None = None,
+    how: HowToRead = HowToRead(),
     *,
     keep_good: bool = False,
     who: str = "",
@@ -184,7 +184,7 @@ def import_file(
         ):
             import_bundle(bundle, trial)
     elif created:
-        found = _read(None, listed, how or HowToRead())
+        found = _read(None, listed, how)
         accepted(found[0], keep_good=keep_good)
     if created and not Path(archive).absolute().parent.is_dir():
         raise ArchiveError(
@@ -195,17 +195,16 @@ def import_file(
     with Archive.open(archive, create=True) as kept:
         if bundle is not None:
             return Imported(kept.label, created, restored=import_bundle(bundle, kept))
-        report, profile = found or _read(kept, listed, how or HowToRead())
+        report, profile = found or _read(kept, listed, how)
         accepted(report, keep_good=keep_good)
-        known = "ask" if how is None else how.known
         otherwise: Literal["skip", "refuse"] = "skip" if keep_good else "refuse"
         result = kept.add(
             report.panels,
             file=report.file,
             sha256=report.sha256,
             who=who,
-            on_duplicate=known if known in ("keep", "replace") else otherwise,
-            strict=known != "repeats",
+            on_duplicate=how.known if how.known in ("keep", "replace") else otherwise,
+            strict=how.known != "repeats",
             repeats=report.met,  # what gives readings alone has read a known card again
         )
         given = {q.key: q.answer for q in report.questions if q.answer is not None}
@@ -219,7 +218,7 @@ def import_file(
 def watch_folder(
     archive: str | Path,
     folder: str | Path,
-    how: HowToRead | None = None,
+    how: HowToRead = HowToRead(),
     *,
     keep_good: bool = False,
     who: str = "",
