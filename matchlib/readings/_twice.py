@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import isnan
 
-from matchlib.domain import Viewing
+from matchlib.domain import Viewing, three
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings.questions import Asking, Choice, Question
 
@@ -69,8 +69,7 @@ def lab_from_xyz(xyz: tuple[float, float, float], viewing: Viewing) -> tuple[flo
     from matchlib.colorimetry import white_point, xyz_to_lab  # numpy: only such files pay
 
     white = white_point(viewing.illuminant, viewing.observer)
-    lab = xyz_to_lab([max(v, 0.0) for v in xyz], white)
-    return float(lab[0]), float(lab[1]), float(lab[2])
+    return three(xyz_to_lab([max(v, 0.0) for v in xyz], white))
 
 
 class StatedTwice:

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.domain import Reading, Viewing
+from matchlib.domain import Reading, Viewing, three
 from matchlib.readings.photo.gloss import Body
 
 __all__ = ["COMMON", "PARTS", "PhotoReading", "reading_of"]
@@ -141,8 +141,10 @@ def reading_of(lab: Array, parts: Mapping[str, Array]) -> Reading:
     total = np.sum(list(parts.values()), axis=0)
     total = (total + total.T) / 2.0
     total *= min(1.0, 50.0**2 * 3.0 / float(np.trace(total)))
-    rows = tuple((float(a), float(b), float(c)) for a, b, c in total)
-    light, red, yellow = (float(v) for v in lab)
+    light, red, yellow = three(lab)
     return Reading(
-        Viewing(geometry="photo"), "photo", (max(light, 0.0), red, yellow), covariance=rows
+        Viewing(geometry="photo"),
+        "photo",
+        (max(light, 0.0), red, yellow),
+        covariance=tuple(map(three, total)),
     )

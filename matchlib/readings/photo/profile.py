@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.domain import three
 from matchlib.errors import DomainError
 from matchlib.readings.photo.estimate import COMMON, PhotoReading, reading_of
 
@@ -103,7 +104,7 @@ class Profile:
                 remedy="look whether the right panel is marked, and that the codes are right.",
             )
         common, own = shared(photo)
-        pair = Pair(photo.lab, lab, _rows(common), _rows(own), light)
+        pair = Pair(photo.lab, lab, tuple(map(three, common)), tuple(map(three, own)), light)
         return replace(self, pairs=(*self.pairs, pair)[-_MOST:])
 
     def applied(self, photo: PhotoReading) -> PhotoReading:
@@ -160,7 +161,3 @@ def _root(covariance: Array) -> Array:
 def _positive(covariance: Array) -> Array:
     size, axes = np.linalg.eigh((covariance + covariance.T) / 2.0)
     return np.asarray((axes * np.maximum(size, 0.05)) @ axes.T)
-
-
-def _rows(matrix: Array) -> tuple[tuple[float, ...], ...]:
-    return tuple(tuple(float(v) for v in row) for row in matrix)

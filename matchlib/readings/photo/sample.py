@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,16 +38,19 @@ class Samples:
         return Samples(*(getattr(self, part.name)[rows] for part in fields(self)))
 
 
-def _area(picture: Picture, polygon: Array) -> tuple[NDArray[np.bool_], int, int]:
+def _area(
+    picture: Picture, polygon: Array
+) -> tuple[NDArray[Any], NDArray[np.bool_], NDArray[np.int_]]:
+    """The pixels about an area, which of them lie in it, and where the first of them lies."""
     import cv2
 
-    width, height = picture.size
-    low = np.clip(np.floor(polygon.min(axis=0)).astype(int), 0, [width - 1, height - 1])
-    high = np.clip(np.ceil(polygon.max(axis=0)).astype(int) + 1, 1, [width, height])
-    mask = np.zeros((max(0, high[1] - low[1]), max(0, high[0] - low[0])), np.uint8)
-    if mask.size:
-        cv2.fillPoly(mask, [np.rint(polygon - low).astype(np.int32)], 1)
-    return mask > 0, int(low[0]), int(low[1])
+    size = np.array(picture.size)
+    low = np.clip(np.floor(polygon.min(axis=0)).astype(int), 0, size - 1)
+    high = np.clip(np.ceil(polygon.max(axis=0)).astype(int) + 1, 1, size)
+    block = picture.pixels[low[1] : high[1], low[0] : high[0]]
+    mask = np.zeros(block.shape[:2], np.uint8)
+    cv2.fillPoly(mask, [np.rint(polygon - low).astype(np.int32)], 1)
+    return block, mask > 0, low
 
 
 _Row = tuple[Array, Array, float, Array]
@@ -69,8 +73,8 @@ def sample_chart(picture: Picture, chart: Chart) -> Samples:
     """Return the means of the patches."""
     rows = []
     for number in range(24):
-        mask, x, y = _area(picture, chart.patch(number))
-        numbers = picture.pixels[y : y + mask.shape[0], x : x + mask.shape[1]][mask]
+        block, mask, _ = _area(picture, chart.patch(number))
+        numbers = block[mask]
         if len(numbers) < _LEAST:
             raise PhotoRefused(
                 "no chart",
@@ -85,8 +89,7 @@ def sample_chart(picture: Picture, chart: Chart) -> Samples:
 
 def sample_panel(picture: Picture, polygon: Array) -> Samples:
     """Return the panel's means in cells."""
-    mask, x0, y0 = _area(picture, polygon)
-    block = picture.pixels[y0 : y0 + mask.shape[0], x0 : x0 + mask.shape[1]]
+    block, mask, (x0, y0) = _area(picture, polygon)
     rows, middles = [], []
     ys = np.linspace(0, mask.shape[0], _CELLS + 1).astype(int)
     xs = np.linspace(0, mask.shape[1], _CELLS + 1).astype(int)
