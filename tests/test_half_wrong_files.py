@@ -167,7 +167,9 @@ def test_a_place_on_a_chart_is_a_note_and_no_colour(table):
         "Panel,Ground,X,Y,L,a,b,Light,Mode\nA,silver,3,7,80,0,1,D65/10,SCI\n"
         "B,silver,4,8,70,0,1,D65/10,SCI\n"
     )
-    first, second = read_file(path).panels
+    report = read_file(path)
+    first, second = report.panels
+    assert report.notes == ("X", "Y")
     assert (first.readings[0].lab, second.readings[0].lab) == ((80, 0, 1), (70, 0, 1))
     assert (dict(first.extra), dict(second.extra)) == ({"X": "3", "Y": "7"}, {"X": "4", "Y": "8"})
 

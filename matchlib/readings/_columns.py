@@ -148,10 +148,10 @@ class _Reader:
         for group in columns.groups:
             group.spectral.sort()
             self._polar(group)
-            if 0 < len({"X", "Y", "Z"} & group.places.keys()) < 3:
-                for letter in {"X", "Y", "Z"} & group.places.keys():
-                    i = group.places.pop(letter)  # a place on a chart, not a colour
-                    columns.extra[table.header[i]] = i
+            letters = [n for n in "XYZ" if n in group.places]
+            for letter in letters if len(letters) < 3 else ():
+                i = group.places.pop(letter)  # a place on a chart, not a colour
+                columns.extra[table.header[i]] = i
         known = columns.known.keys()
         if {"colour", "ratio", "coats", "schedule"} & known:
             with suppress(Undecided):
