@@ -16,7 +16,7 @@ from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
 from matchlib.errors import FileError
 from matchlib.readings import read_target
 from matchlib.readings.photo import Marks, PhotoRefused
-from tests.cli_shop import json_of, refused, run
+from tests.cli_shop import fails, json_of, refused, run
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg
 from workbook.page import Page, Press
 from workbook.photo_intake import PhotoIntake
@@ -196,6 +196,11 @@ def test_the_command_refuses_in_words_and_still_shows_the_picture(shop: Path) ->
     assert json.loads(done.stdout)["panels"][0]["refused"][0]["reason"] == "which panel"
     assert (shop / "seen.jpg").is_file()
     assert run("photo", "two.jpg", "--panel", "T1=1,2,3", cwd=shop).exit_code == 2
+    twice = ["--panel", "T1=1,2,3,4", "--panel", "T1=5,6,7,8"]
+    assert "twice" in fails(run("photo", "two.jpg", *twice, cwd=shop), 2)
+    for more in (["two.jpg"], twice[:2]):
+        done = run("photo", ".", *more, "--codes", "codes.csv", cwd=shop)
+        assert "--codes takes one folder" in fails(done, 2)
     assert run("photo", "panel.jpg", "--keep", cwd=shop).exit_code == 2
     refused("photo", ".", "--codes", "none.csv", cwd=shop)
 

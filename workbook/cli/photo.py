@@ -67,8 +67,11 @@ class MarkOptions:
 
         places = {}
         for number, text in enumerate(self.panel or [], start=1):
-            code, _, where = text.rpartition("=")
-            places[code.strip() or f"panel {number}"] = _numbers(where, 4, "--panel")
+            before, _, where = text.rpartition("=")
+            code = before.strip() or f"panel {number}"
+            if code in places:
+                raise click.BadParameter(f"--panel names {code!r} twice")
+            places[code] = _numbers(where, 4, "--panel")
         flat = _numbers(self.corners, 8, "--corners") if self.corners else None
         return Marks(
             corners=None if flat is None else [flat[i : i + 2] for i in range(0, 8, 2)],
@@ -120,6 +123,8 @@ def _photo(
 
     if (lab is not None and not phone) or (keep and codes is None and not marks.panel):
         raise click.BadParameter("--lab needs --phone, and --keep the panels' codes")
+    if codes is not None and (len(files) > 1 or marks.panel):
+        raise click.BadParameter("--codes takes one folder, and no --panel")
     known = marks.marks()
     notes = []
     with ExitStack() as stack:
