@@ -118,6 +118,10 @@ def test_tiles_show_the_day_on_which_the_instrument_drifted(tmp_path):
         f"The white tile read ΔE00 {apart:.2f} from its first reading on 2025-01-04: calibrate"
     )
     assert drift in report.text()
+    path.write_text(path.read_text().replace(",2025-01-03", ",").replace("95.1", "94"))
+    first, second = drift_words(read_file(path).tiles)
+    assert " first reading in row 3: " in first, "the first in the file, where a day is missing"
+    assert " first reading on 2025-01-04: " in second
     path.write_text(re.sub(r",2025-.*", ",", path.read_text()))
-    (drift,) = drift_words(read_file(path).tiles)
+    _, drift = drift_words(read_file(path).tiles)
     assert " first reading in row 4: " in drift

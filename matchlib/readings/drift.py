@@ -25,7 +25,8 @@ def drift_words(tiles: Iterable[TileReading]) -> list[str]:
         groups.setdefault((tile.tile, setting), defaultdict(list))[when].append(tile)
     found = []
     for (name, _), days in sorted(groups.items()):
-        ordered = sorted(days.items())
+        dated = all(date for date, _ in days)
+        ordered = sorted(days.items()) if dated else list(days.items())  # as the file has them
         labs = [lab_of_reading(mean_reading([t.reading for t in day])) for _, day in ordered]
         for ((date, row), _), apart in zip(ordered, delta_e00(labs, labs[0]), strict=True):
             if apart > _LIMIT:
