@@ -14,7 +14,7 @@ from typing import NamedTuple
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio
 from matchlib.errors import FileError
 
-__all__ = ["Step", "order_of_words", "read_back", "schedule_of"]
+__all__ = ["Step", "colour_apart", "order_of_words", "read_back", "schedule_of"]
 
 _CARRIER = "carrier|base|binder|clear|reducer|intercoat|thinner|basecoat|mixing clear"
 _COLOUR = "colou?r(?:ant)?|toner|dye|candy|concentrate|tint|pigment"
@@ -32,10 +32,7 @@ _TOKEN = re.compile(
     r"|(?P<skip>\bof\b|\bat\b|[().]|\bcolou?r coats?\b|\bratio\b|\bmix(?:ed)?\b))",
     re.IGNORECASE,
 )
-
-
 _NAME = re.compile(r"\s*[^\W\d_]{2,}")
-
 # a decimal comma for sure: as a list it would make no sense
 _COMMAS = re.compile(r"\s*\d+,\d+\s*:\s*\d+(?:,\d+)?\s*|\s*\d+\s*:\s*\d+,\d+\s*")
 
@@ -126,7 +123,6 @@ class _Parser:
     def steps(self) -> list[Step]:
         found: list[Step] = []
         while self.kind():
-            before = self.i
             while self.kind() in ("brk", "unit") or (
                 self.kind() == "sep" and self.kind(2) == "coat"
             ):
@@ -141,11 +137,7 @@ class _Parser:
                 coats = self.coats_after()
             if mix is None and coats is None:
                 raise _unclear(self.text)
-            zero = (Fraction(0), Fraction(0), None, "none")
-            first, second, order, kind = mix or zero
-            found.append(Step(coats, first, second, order, kind))
-            if self.i == before:
-                raise _unclear(self.text)
+            found.append(Step(coats, *(mix or (Fraction(0), Fraction(0), None, "none"))))
         return found
 
     def coats_before(self) -> int | None:
@@ -235,9 +227,9 @@ def _joined(steps: list[Step]) -> list[Step]:
     for step in steps:
         last = joined[-1] if joined else None
         if last and last.kind == "none" and step.coats is None:
-            joined[-1] = Step(last.coats, step.first, step.second, step.order, step.kind)
+            joined[-1] = step._replace(coats=last.coats)
         elif last and step.kind == "none" and last.coats is None:
-            joined[-1] = Step(step.coats, last.first, last.second, last.order, last.kind)
+            joined[-1] = last._replace(coats=step.coats)
         else:
             joined.append(step)
     return joined

@@ -195,9 +195,8 @@ class RecipeReader:
                     remedy="fill in what was sprayed.",
                 )
             schedule = schedule_of(ratio, [self._mix(s, row, "ratio") for s in ratio], coats)
-            others = [n for n in (coats, column) if n not in (None, schedule.coats)]
-            if others:
-                raise _contradiction(schedule, [f"coats {others[0]}"])
+            for stated in (coats, column):
+                self._agreeing(schedule, (), stated, row)
             return schedule
         mixes_of = [self._mix(s, row, "schedule") for s in written]
         return self._agreeing(schedule_of(written, mixes_of, coats), ratio, coats, row)
