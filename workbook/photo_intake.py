@@ -11,6 +11,7 @@ from matchlib.readings.targets import PICTURES
 from workbook.figures import Raw, esc, minus
 from workbook.page.fields import button, check, chips, field, fold, problem, upload
 from workbook.photo_marks import PhotoMarks
+from workbook.session.photos_kept import KIND
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -172,7 +173,7 @@ class PhotoIntake:
         """Return the part as HTML."""
         ticks = [check(w, "photo_is", n, n in self._ticked, do="photo_read")
                  for n, w in _TICKS.items()]  # fmt: skip
-        known = ", ".join(sorted(self.archive.profiles("phone")))
+        known = ", ".join(sorted(self.archive.profiles(KIND)))
         help_ = f"known: {known}" if known else "its name, where it is to be known again"
         phone: str = field(
             "Phone and chart", "photo_phone", self.phone, help=help_, do="photo_phone"

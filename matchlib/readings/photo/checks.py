@@ -16,7 +16,6 @@ from matchlib.readings.photo.refusal import PhotoRefused
 from matchlib.readings.photo.sample import Samples
 
 __all__ = [
-    "LIMITS",
     "check_chart",
     "check_colour",
     "check_curve",
@@ -30,7 +29,8 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-LIMITS: Mapping[str, float] = {
+# Beyond these a photograph is refused. Chosen on rendered scenes; no published source.
+_LIMITS: Mapping[str, float] = {
     "white at least": 0.12,  # light of the white patch, of full scale
     "clipped share of a patch": 0.02,
     "clipped share of the panel": 0.25,
@@ -44,7 +44,6 @@ LIMITS: Mapping[str, float] = {
     "light between": 0.33,
     "reflection on the panel": 0.06,  # change over it, of white
 }
-"""Beyond these a photograph is refused. Chosen on rendered scenes; no published source."""
 
 _LIGHT = "use even daylight from one side, and keep shadows and lamps off chart and panel."
 
@@ -52,20 +51,20 @@ _LIGHT = "use even daylight from one side, and keep shadows and lamps off chart 
 def check_exposure(patches: Samples) -> None:
     """Refuse a chart that is too bright or too dark."""
     share = patches.clipped
-    if share.max() > LIMITS["clipped share of a patch"]:
+    if share.max() > _LIMITS["clipped share of a patch"]:
         raise PhotoRefused(
             "clipped",
             "The picture is too bright: part of the chart is at the end of the scale.",
             expected="no patch at the end of the scale",
-            got=f"{int((share > LIMITS['clipped share of a patch']).sum())} of 24 patches",
+            got=f"{int((share > _LIMITS['clipped share of a patch']).sum())} of 24 patches",
             remedy="expose one to two stops less, and keep reflections off the chart.",
         )
     white = float(patches.light[18].max())
-    if white < LIMITS["white at least"]:
+    if white < _LIMITS["white at least"]:
         raise PhotoRefused(
             "too dark",
             "The picture is too dark.",
-            expected=f"the white patch at {LIMITS['white at least']:.0%} of full light or more",
+            expected=f"the white patch at {_LIMITS['white at least']:.0%} of full light or more",
             got=f"{white:.1%}",
             remedy="expose longer, or bring more light.",
         )
@@ -74,7 +73,7 @@ def check_exposure(patches: Samples) -> None:
 def check_curve(seen: ChartFit, picture: Picture) -> None:
     """Refuse a picture whose greys are not encoded as was said."""
     power = seen.tone_power()
-    if not 1 / LIMITS["power"] <= power <= LIMITS["power"]:
+    if not 1 / _LIMITS["power"] <= power <= _LIMITS["power"]:
         as_read = "proportional to light" if picture.linear else "encoded for a screen (sRGB)"
         other = "untick" if picture.linear else "tick"
         raise PhotoRefused(
@@ -89,16 +88,16 @@ def check_curve(seen: ChartFit, picture: Picture) -> None:
 def check_chart(fit: Correction, space: str) -> None:
     """Refuse a chart in mixed light, in half shade, faded, or not brought to what it is."""
     tint, error = fit.chart.tint_across(fit.model)
-    if tint > LIMITS["change of tint"] and tint > 3.0 * error:
+    if tint > _LIMITS["change of tint"] and tint > 3.0 * error:
         raise PhotoRefused(
             "mixed light",
             "The light is mixed: its colour changes over the chart.",
-            expected=f"a change of tint of at most {LIMITS['change of tint']:.0%}",
+            expected=f"a change of tint of at most {_LIMITS['change of tint']:.0%}",
             got=f"{tint:.0%}, known within {error:.0%}",
             remedy="use one kind of light only: daylight without lamps, or lamps without daylight.",
         )
     pale = fit.chart.paleness(space) or 0.0
-    most = LIMITS["paleness" if pale > 0 else "strength"]
+    most = _LIMITS["paleness" if pale > 0 else "strength"]
     if abs(pale) > most:
         raise PhotoRefused(
             "chart residual",
@@ -109,7 +108,7 @@ def check_chart(fit: Correction, space: str) -> None:
             "chart's own values.",
         )
     step, error = fit.edge()
-    if abs(step) > LIMITS["edge on chart"] and abs(step) > 5.0 * error:
+    if abs(step) > _LIMITS["edge on chart"] and abs(step) > 5.0 * error:
         raise PhotoRefused(
             "shade",
             "An edge of shade crosses the chart.",
@@ -117,7 +116,7 @@ def check_chart(fit: Correction, space: str) -> None:
             got=f"{1 - np.exp(-abs(step)):.0%} less light on part of it",
             remedy=_LIGHT,
         )
-    most = LIMITS["mean ΔE00 of patches left out"]
+    most = _LIMITS["mean ΔE00 of patches left out"]
     if fit.mean_left_out > most:
         raise PhotoRefused(
             "chart residual",
@@ -132,7 +131,7 @@ def check_chart(fit: Correction, space: str) -> None:
 def unclipped(cells: Samples) -> Samples:
     """Leave out what of a panel is cut off; refuse one of which much is."""
     clipped = cells.clipped > 0.02
-    if clipped.mean() > LIMITS["clipped share of the panel"]:
+    if clipped.mean() > _LIMITS["clipped share of the panel"]:
         raise PhotoRefused(
             "clipped",
             "The panel is too bright: its light is at the end of the scale.",
@@ -145,7 +144,7 @@ def unclipped(cells: Samples) -> Samples:
 
 def check_edge(step: float, error: float) -> None:
     """Refuse a panel that an edge of shade crosses."""
-    if abs(step) > LIMITS["edge on panel"] and abs(step) > 6.0 * error:
+    if abs(step) > _LIMITS["edge on panel"] and abs(step) > 6.0 * error:
         raise PhotoRefused(
             "shade",
             "An edge of shade or of a reflection crosses the panel.",
@@ -158,7 +157,7 @@ def check_edge(step: float, error: float) -> None:
 def check_surround(around: Surround) -> None:
     """Refuse a panel whose surroundings are lit otherwise than the chart's."""
     step = abs(around.step)
-    if step > LIMITS["light between"] and step > 2.0 * np.hypot(around.error, around.expected):
+    if step > _LIMITS["light between"] and step > 2.0 * np.hypot(around.error, around.expected):
         brighter = "more" if around.step > 0 else "less"
         raise PhotoRefused(
             "shade",
@@ -171,11 +170,11 @@ def check_surround(around: Surround) -> None:
 
 def check_gloss(change: float) -> None:
     """Refuse a panel over which much is mirrored."""
-    if change > LIMITS["reflection on the panel"]:
+    if change > _LIMITS["reflection on the panel"]:
         raise PhotoRefused(
             "glare",
             "Something bright is mirrored in the panel.",
-            expected=f"at most {LIMITS['reflection on the panel']:.0%} of a white's light, "
+            expected=f"at most {_LIMITS['reflection on the panel']:.0%} of a white's light, "
             "mirrored in one place more than in another",
             got=f"{change:.0%}",
             remedy="turn the panel until no lamp, window or bright sky shows in it.",

@@ -132,7 +132,7 @@ def fit_correction(chart: ChartFit, *, linear: bool, plain: bool = False) -> Cor
         errors = _left_out(chart, model, params)
         covariance = chart.covariance(model, params)
         trial = Correction(chart, model, params, covariance, errors)
-        weighted = errors * chart.importance * NOISE / chart.grey[:, None]
+        weighted = errors * chart.importance * NOISE / chart.weight[:, None]
         score = float(np.mean(np.sum(weighted**2, axis=1)))
         if score < least * 0.97:
             best, least = trial, score

@@ -91,14 +91,11 @@ class ChartFit:
         self.lab = lab
         self.xyz = chart_xyz(lab)
         self.scale = float(self.light[18].max())
-        importance = np.ones(24)
-        importance[GREYS] = _GREY_WEIGHT
-        importance *= np.asarray(trust)
+        self.weight = np.where(np.arange(24) >= GREYS.start, _GREY_WEIGHT, 1.0) * np.asarray(trust)
         # As in newer colour differences, chroma's own differences count less in vivid colours.
         chroma = np.hypot(lab[:, 1], lab[:, 2])
         axis = np.column_stack([np.ones(24), *(2 * [1.0 / (1.0 + 0.03 * chroma)])])
-        self.grey = importance
-        self.importance = axis * importance[:, None] / NOISE
+        self.importance = axis * self.weight[:, None] / NOISE
         self.balance = np.asarray((self.light / self.xyz[:, 1:2] / self.scale)[GREYS].mean(axis=0))
 
     def rgb(self, light: Array, places: Places, model: Model, params: Array) -> Array:
@@ -156,7 +153,7 @@ class ChartFit:
         start = np.zeros(len(model.terms))
         basis = _expanded(self.rgb(self.light, self.places, model, start), model.root)
         # To start from: linear, weighted by the slope of the cube root in Lab.
-        weight = np.maximum(self.xyz[:, 1:2], 0.01) ** (-2.0 / 3.0) * self.grey[:, None]
+        weight = np.maximum(self.xyz[:, 1:2], 0.01) ** (-2.0 / 3.0) * self.weight[:, None]
         matrix, *_ = np.linalg.lstsq(basis * weight, self.xyz * weight, rcond=1e-10)
         done = least_squares(
             lambda p: self.residual(model, p),
