@@ -9,7 +9,7 @@ import pytest
 from matchlib.archive import Archive
 from tests.cli_shop import json_of, refused, run
 from workbook.cli import importing
-from workbook.session.intake import HowToRead, import_file, watch_folder
+from workbook.session.intake import HowToRead, Imported, import_file, watch_folder
 
 SHOP = (
     "Card;Base;Candy;Mix;Coats;L*;a*;b*\n"
@@ -156,6 +156,10 @@ def test_questions_at_the_keyboard(shop, monkeypatch):
     assert how.answers == {"light": "D50/2", "geometry": "de:8", "order": "carrier"}
     done = import_file(shop / "panels.db", shop / "shop.csv", how)
     assert done.result.added == ("A1", "A2")
+
+
+def test_a_backup_of_one_panel_is_said_to_be_of_one():
+    assert Imported("panels.db", False, restored=1).text == "1 panel restored from the backup."
 
 
 def test_nothing_to_import_is_a_usage_error(shop):

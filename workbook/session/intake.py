@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from matchlib.errors import ArchiveError, FileError, MatchlibError
+from matchlib.plural import counted
 
 if TYPE_CHECKING:
     from matchlib.archive import AddResult, Archive
@@ -91,7 +92,7 @@ class Imported:
                     "Removed earlier and added again: " + ", ".join(self.result.again) + "."
                 )
         else:
-            lines.append(f"{self.restored} panels restored from the backup.")
+            lines.append(f"{counted(self.restored or 0, 'panel')} restored from the backup.")
         if self.profile:
             lines.append(f"The answers were kept as the profile {self.profile!r}.")
         return "\n".join(lines)

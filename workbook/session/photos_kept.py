@@ -64,12 +64,9 @@ def learn_phone(
     when = light or dt.datetime.now(tz=dt.UTC).date().isoformat()
     learnt = profile.learnt(readings[0], lab, light=when)
     archive.keep_profile(KIND, learnt.name, to_plain(learnt), who=who)
-    count = len(learnt.pairs)
-    lights = len({p.light for p in learnt.pairs})
-    return (
-        f"{learnt.name} has now learnt from {counted(count, 'panel')} under {lights} "
-        f"light{'s' * (lights != 1)}."
-    )
+    panels = counted(len(learnt.pairs), "panel")
+    lights = counted(len({p.light for p in learnt.pairs}), "light")
+    return f"{learnt.name} has now learnt from {panels} under {lights}."
 
 
 def picture_name(picture: bytes) -> str:
