@@ -8,7 +8,6 @@ from typing import NamedTuple
 from matchlib.errors import FileError
 
 __all__ = [
-    "MAX_BYTES",
     "MAX_CELLS",
     "MAX_COLUMNS",
     "MAX_ROWS",
@@ -20,7 +19,6 @@ __all__ = [
     "too_many_rows",
 ]
 
-MAX_BYTES = 32 * 2**20
 MAX_ROWS = 100_000
 MAX_COLUMNS = 2_000
 MAX_CELLS = 4_000_000  # of small texts, which fit in memory

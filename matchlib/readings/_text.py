@@ -144,16 +144,13 @@ def _delimiter(text: str) -> str:
                 continue
             try:
                 cells = next(csv.reader([line], delimiter=delimiter))
-            except (csv.Error, StopIteration):
+            except csv.Error:
                 continue
             width = max(width, len(cells))
             named = {meaning_of(" ".join(c.split())) or wavelength(c.strip()) for c in cells}
             best = max(best, len(named - {None}))
-        down = {
-            meaning_of(line.split(delimiter)[0].strip().strip('"'))
-            or wavelength(line.split(delimiter)[0].strip())
-            for line in lines
-        }
+        firsts = [line.split(delimiter)[0].strip() for line in lines]
+        down = {meaning_of(first.strip('"')) or wavelength(first) for first in firsts}
         if width > 1:
             found[delimiter] = (max(best, len(down - {None})), width)
     if not found:

@@ -7,17 +7,17 @@ import stat
 from pathlib import Path
 
 from matchlib.errors import FileError, MatchlibError
-from matchlib.readings._grid import MAX_BYTES
 
 __all__ = ["bytes_of", "file_bytes", "file_text"]
 
+_MAX_BYTES = 32 * 2**20
+
 
 def file_bytes(path: str | os.PathLike[str]) -> tuple[bytes, str]:
-    """Return a file whole, at most `MAX_BYTES` and not empty, and its name without the folder."""
+    """Return a file whole, at most 32 MiB and not empty, and its name without the folder."""
     file = Path(path)
-    data = bytes_of(
-        file, most=MAX_BYTES, shorter="export only the columns and rows that are needed."
-    )
+    shorter = "export only the columns and rows that are needed."
+    data = bytes_of(file, most=_MAX_BYTES, shorter=shorter)
     if not data.strip():
         raise FileError(
             "This file is empty.",
