@@ -115,6 +115,8 @@ def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:
     assert archive.setting("card", None) is None
     keep_typed(archive, {"pot_by": "film", "pot_solids": " 20 ", "pot_dry_film": "12"})
     assert request_of(typed_of(archive)).volume_solids == 0.2
+    with pytest.raises(MatchlibError, match="not a whole number"):
+        keep_typed(archive, {"pot_by": "used", "pot_used_coats": "2.5"})
     shown = str(pot_part(archive, CHERRY, None, opened=True))
     assert 'name="pot_solids"' in shown
     assert 'name="pot_used"' not in shown

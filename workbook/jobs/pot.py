@@ -16,7 +16,7 @@ from workbook.page.fields import button, choice, field, fold, problem
 from workbook.session.back import draft_panel
 from workbook.session.pot import PotRequest, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.stock import stock_of, take_off, write_down
-from workbook.session.typed import number_typed
+from workbook.session.typed import number_typed, whole_typed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -106,14 +106,14 @@ def request_of(typed: dict[str, str]) -> PotRequest:
     """
     shape, by_film = typed.get("shape", "sheet"), typed.get("by", "film") == "film"
     chance = _number(typed, "chance", part=100.0)
-    used_coats = _number(typed, "used_coats")
+    used_coats = whole_typed(typed.get("used_coats", ""), f"'{_FIELDS['used_coats'][0]}'")
     more: dict[str, Any] = {shape: typed.get(shape, "")}
     if by_film:
         more["dry_film_um"] = _number(typed, "dry_film")
         more["volume_solids"] = _number(typed, "solids", part=100.0)
     else:
         more["used"], more["used_area"] = typed.get("used", ""), typed.get("used_area", "")
-        more["used_coats"] = 1 if used_coats is None else int(used_coats)
+        more["used_coats"] = 1 if used_coats is None else used_coats
     return PotRequest(
         margin=_number(typed, "margin", part=100.0),
         chance=0.95 if chance is None else chance,

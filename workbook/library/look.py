@@ -13,7 +13,7 @@ from workbook.page import Press, frame
 from workbook.page.fields import button, check, chips, choice, field, fold, problem
 from workbook.page.pictures import coats, coats_words, recipe_title
 from workbook.session.library import look_at_card, match_card
-from workbook.session.typed import three_typed
+from workbook.session.typed import three_typed, whole_typed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,10 +80,11 @@ def do_label(screen: LibraryScreen, done: Press) -> None:
     """Hand over a card's label."""
     from workbook.label import label_pdf
 
+    first = whole_typed(done.fields.get("first", ""), "First free label")
     made = label_pdf(
         screen.session.archive.panel(done.value),
         sheet=done.fields.get("paper", "A4"),
-        first=int(done.fields.get("first") or 1),
+        first=1 if first is None else first,
         cut_lines=True,
     )
     if screen.page is not None:
