@@ -117,6 +117,14 @@ def test_a_job_is_found_by_name_customer_or_number(screen: JobsScreen) -> None:
     assert "given up: out of reach" in finished
 
 
+@pytest.mark.parametrize("number", ["7", "x", "²"])
+def test_an_address_of_no_job_leads_to_the_list(screen: JobsScreen, number: str) -> None:
+    screen.address = {"job": number}
+    page = press(screen, "open")
+    assert "There is no" in page
+    assert "Jobs in hand" in page
+
+
 def test_what_a_job_waits_for_is_said() -> None:
     on = Job("j", target=(Reading(lab=(40, 30, 20)),), plan=Plan(CHERRY), panels=("J1",))
     for job, words in (

@@ -55,7 +55,7 @@ class JobsScreen(BaseScreen):
     def job(self) -> Work:
         """The job on screen, as it is now."""
         number = self.address.get("job", "")
-        if not number.isdigit():
+        if not number.isdecimal():
             raise ArchiveError("There is no such job.", got=number[:20], remedy="see the list.")
         job = self.session.archive.job(int(number))
         seen = (job, self.session.archive.content_hash())  # another tablet may have changed it
@@ -244,7 +244,7 @@ class JobsScreen(BaseScreen):
     def press(self, done: Press) -> None:
         """Do what was pressed, unless another tablet was faster."""
         self.last = done
-        if self.address.get("job", "").isdigit() and done.do not in _LOOKING:
+        if self.address.get("job", "").isdecimal() and done.do not in _LOOKING:
             self.job.check(done.fields.get("version", ""))
         super().press(done)
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import ipywidgets as widgets
 
+from matchlib.errors import ArchiveError
 from workbook.library import back, begin, intake, look
 from workbook.page import frame
 from workbook.page.fields import button
@@ -46,8 +47,12 @@ class LibraryScreen(BaseScreen):
 
     def draw(self) -> str:
         """Return the part that is on screen."""
-        module = _PARTS.get(self.part)
-        return look.draw(self) if module is None else module.draw(self)
+        try:
+            return _PARTS.get(self.part, look).draw(self)
+        except ArchiveError as error:  # another tablet gave the card another code
+            self.go()
+            self.error, self.at = error, ""
+            return look.draw(self)
 
     def go(self, part: str = "cards", **address: str) -> None:
         """Go to a part.
