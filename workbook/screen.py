@@ -1,4 +1,4 @@
-"""What library, archive and training share: their archive, its model, long work, undo."""
+"""What the screens of all pages share: their archive, its model, long work, undo."""
 
 from __future__ import annotations
 
@@ -13,13 +13,14 @@ from matchlib.errors import FitError, MatchlibError
 from workbook.figures import Raw, esc
 from workbook.page import Page, Press, frame
 from workbook.page.fields import button, problem
+from workbook.session import Session
 from workbook.session.library import last_change
+from workbook.session.opening import ARCHIVE, is_missing, open_named
 
 if TYPE_CHECKING:
     from matchlib.archive import Change
     from matchlib.progress import Callback
     from workbook.photo_intake import PhotoIntake
-    from workbook.session import Session
     from workbook.session.photos import Photographed
 
 __all__ = ["BaseScreen", "PartPresses", "PartedScreen", "Stopped", "guarded", "screen_page"]
@@ -231,34 +232,24 @@ def guarded(head: str, make: Callable[[], str]) -> str:
         return head + problem(error)
 
 
-class _Closed:
-    """Says why there is nothing to show."""
+class _Unopened:
+    """Stands in for a screen whose archive is not open: offers to make it, or says why."""
 
-    def __init__(self, error: Exception) -> None:
-        self.error, self.address = error, dict[str, str]()
-
-    def draw(self) -> str:
-        main = problem(self.error) + button("Try again", "open", quiet=True)
-        return frame("The archive cannot be opened", main, place="closed")
-
-    def press(self, done: Press) -> None:
-        """Do nothing: there is nothing to do."""
-
-    def wrong(self, error: Exception, done: Press | None) -> None:
-        """Keep what went wrong."""
-        self.error = error
-
-
-class _Missing:
-    """Offers to make an archive where there is none."""
-
-    def __init__(self, place: str, make: Callable[[Session], BaseScreen]) -> None:
-        self.place, self.make = place, make
+    def __init__(self, make: Callable[[Session], BaseScreen], place: str) -> None:
+        self.make, self.place = make, place
         self.page: Any = None
         self.error: Exception | None = None
         self.address: dict[str, str] = {}
 
+    @property
+    def missing(self) -> bool:
+        """Whether there is no archive where one was named."""
+        return bool(self.place) and is_missing(self.place)
+
     def draw(self) -> str:
+        if not self.missing:
+            main = problem(self.error) + button("Try again", "open", quiet=True)
+            return frame("The archive cannot be opened", main, place="closed")
         main = (
             f"<p>There is no archive of your own at <b>{esc(self.place)}</b> yet. What you sprayed "
             "and read is kept in it; it stays on this machine.</p>"
@@ -271,14 +262,19 @@ class _Missing:
         )
 
     def press(self, done: Press) -> None:
-        """Make the archive, and go on with the page."""
-        if done.do != "make":
+        """Make the archive, or open it where there is one, and go on with the page."""
+        if done.do == "make":
+            self.begin(Session.open(self.place, create=True), {})
+        elif done.do == "open" and not self.missing:
+            self.begin(open_named(self.place)[0], self.address)
+        else:
             return
-        from workbook.session import Session
+        self.page.screen.press(Press("open"))
 
-        screen = self.make(Session.open(self.place, create=True))
-        screen.page, self.page.screen = self.page, screen
-        screen.press(Press("open"))
+    def begin(self, session: Session, address: dict[str, str]) -> None:
+        """Give the page its screen."""
+        screen = self.make(session)
+        screen.page, screen.address, self.page.screen = self.page, address, screen
 
     def wrong(self, error: Exception, done: Press | None) -> None:
         """Keep what went wrong."""
@@ -292,18 +288,11 @@ def screen_page(make: Callable[[Session], BaseScreen], place: str | Path | None 
     names if None, else the demonstration. Returned: also when it cannot be opened: it then says
     why.
     """
-    from workbook.session.opening import ARCHIVE, is_missing, open_named
-
-    named = place or os.environ.get(ARCHIVE)
-    screen: BaseScreen | _Missing
-    if named and is_missing(named):
-        screen = _Missing(str(named), make)
-    else:
+    first = _Unopened(make, str(place or os.environ.get(ARCHIVE, "")))
+    first.page = page = Page(first)
+    if not first.missing:
         try:
-            session, _ = open_named(place)
+            first.begin(open_named(first.place)[0], {})
         except MatchlibError as error:
-            return Page(_Closed(error))
-        screen = make(session)
-    page = Page(screen)
-    screen.page = page
+            first.error = error
     return page

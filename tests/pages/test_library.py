@@ -16,6 +16,8 @@ from matchlib.lessons import first_four
 from matchlib.overview import arranged
 from tests.pages.pressing import plain, press, words_before_folds
 from workbook.library.app import LibraryScreen
+from workbook.page import Press
+from workbook.screen import screen_page
 from workbook.session import Session
 from workbook.session.library import look_at_card, match_card
 
@@ -54,6 +56,52 @@ def test_a_card_shows_its_back_and_begins_a_job(shop: Session) -> None:
     shop.archive.add([panel.having(code="N-1", readings=())])
     with pytest.raises(TargetError, match="never read"):
         match_card(shop.archive, "N-1")
+
+
+def test_a_free_label_is_a_whole_number(few: Session) -> None:
+    screen = LibraryScreen(few)
+    code = few.archive.panels()[0].code
+    press(screen, "card", code)
+    for typed in ("second", "1.5"):
+        assert "First free label is not a" in plain(press(screen, "label", code, first=typed))
+    assert "first label 0" in plain(press(screen, "label", code, first="0"))
+    assert f"The label of {code} was handed" in plain(press(screen, "label", code, first=""))
+
+
+def test_the_back_of_a_card_that_another_tablet_renamed_leads_to_the_cards(few: Session) -> None:
+    screen = LibraryScreen(few)
+    code = few.archive.panels()[0].code
+    press(screen, "amend", code)
+    few.archive.amend(code, code="Z-9")
+    page = plain(press(screen, "typed", code=code))
+    assert "There is no panel of this code" in page
+    assert "Library · 6 cards" in page
+    assert "no panel" not in plain(press(screen, "card", "Z-9"))
+
+
+def test_an_archive_that_could_not_be_opened_is_tried_again(few: Session, tmp_path: Path) -> None:
+    place = tmp_path / "shop.db"
+    place.write_bytes(b"no archive")
+    page = screen_page(LibraryScreen, place)
+    page.act(Press("open"))
+    assert "The archive cannot be opened" in page.html
+    page.screen.address = {"card": few.archive.panels()[0].code}
+    page.act(Press("open"))
+    assert "Try again" in page.html
+    place.write_bytes((tmp_path / "panels.db").read_bytes())
+    page.act(Press("open"))
+    assert "Library · 6 cards" in page.html
+    assert "Amend the back" in page.html, "it goes on where its address says"
+
+
+def test_a_missing_archive_is_made_when_asked(tmp_path: Path) -> None:
+    page = screen_page(LibraryScreen, tmp_path / "none.db")
+    page.act(Press("open"))
+    assert "There is no archive of your own" in page.html
+    assert not (tmp_path / "none.db").exists()
+    page.act(Press("make"))
+    assert "Name your grounds" in page.html
+    assert (tmp_path / "none.db").exists()
 
 
 def test_a_back_is_amended_questioned_and_taken_back(shop: Session) -> None:
