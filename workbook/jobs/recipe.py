@@ -314,12 +314,11 @@ def own_part(work: Work, done: Press | None) -> Raw:
 
 
 def _closer(work: Work, recipe: Recipe) -> str:
-    from workbook.session.recipe_report import report_on
+    from workbook.session.recipe_report import closer_look
 
-    report = report_on(
+    lines = closer_look(
         work.model, recipe, target=work.job.target, aim=work.aim, panels=work.archive.panels()
     )
-    lines = [report.evenness, report.metamerism, *report.why.words.splitlines()]
     return "".join(f"<p>{esc(line)}</p>" for line in lines if line)
 
 

@@ -3,79 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import CoatSchedule, Recipe, Viewing
 from matchlib.errors import MatchlibError
 
 if TYPE_CHECKING:
-    from matchlib.colorimetry import Tolerance
     from matchlib.domain import Panel, Reading
-    from matchlib.evenness import Unevenness
-    from matchlib.explain import Explanation
-    from matchlib.metamerism import Metamerism
     from matchlib.mixing import Limits
     from matchlib.regression import FilmPredictor
     from matchlib.target import Target
 
-__all__ = ["RecipeReport", "reachable_labs", "report_on"]
+__all__ = ["closer_look", "reachable_labs"]
 
 _MOST_REACH = 1500
 
 
-@dataclass(frozen=True, slots=True)
-class RecipeReport:
-    """What a closer look at a recipe shows.
-
-    `uneven`: a simulated panel, at each angle of the order. `alternatives`: which schedule that
-    comes to the same colour forgives most. `by_film`: share of film more or less [-], and what it
-    shows: the order's own figure. `film_angles`: what each of these shares shows at each angle, in
-    the unit of the order's difference, not weighted. `held`: how the match holds under other
-    lights; None without a target, or where that cannot be told. `not_held`: why it cannot be told;
-    empty where it can. `why`: what each change would do, what is near in the archive, where the
-    doubt comes from.
-    """
-
-    uneven: Unevenness
-    alternatives: str
-    by_film: tuple[tuple[float, float], ...]
-    film_angles: tuple[tuple[float, ...], ...]
-    held: Metamerism | None
-    not_held: str
-    why: Explanation
-
-    @property
-    def tolerance(self) -> Tolerance:
-        """The order's difference, in whose unit evenness and changes are."""
-        return self.why.tolerance
-
-    @property
-    def evenness(self) -> str:
-        """How even it lays, in words."""
-        digits = 2 if self.tolerance.boxed else 1
-        steps = ", ".join(
-            f"±{share:.0%} shows {self.tolerance.with_unit(value, digits)}"
-            for share, value in self.by_film
-        )
-        where = " at the worst angle" if len(self.film_angles) > 1 else ""
-        return f"{self.uneven.words} Film {steps}{where}. {self.alternatives}".rstrip()
-
-    @property
-    def metamerism(self) -> str:
-        """How the match holds under other lights, in words."""
-        return self.not_held if self.held is None else self.held.words
-
-
-def report_on(
+def closer_look(
     model: FilmPredictor,
     recipe: Recipe,
     *,
     target: Sequence[Reading],
     aim: Target,
     panels: Sequence[Panel],
-) -> RecipeReport:
-    """Look closer at a recipe.
+) -> list[str]:
+    """Say how even a recipe lays, how its match holds under other lights, and why it is said so.
 
     `aim`: what it is judged by: angles, weights, difference.
     """
@@ -84,29 +36,27 @@ def report_on(
         alternative_words,
         alternatives,
         film_tolerance,
-        film_tolerance_by_angle,
         spray_panel,
     )
     from matchlib.explain import explain
     from matchlib.metamerism import metamerism
     from matchlib.target import Target
 
-    shown = film_tolerance(model, recipe, order=aim)
-    held, why_not = None, ""
-    try:
-        held = metamerism(model, recipe, Target.of_readings(_diffuse(target)))
-    except MatchlibError as error:
-        why_not = str(error)
-    each = film_tolerance_by_angle(model, [recipe], order=aim)[:, 0]
-    return RecipeReport(
-        uneven=spray_panel(model, recipe, order=aim),
-        alternatives=alternative_words(alternatives(model, recipe, order=aim), recipe),
-        by_film=tuple((c, float(v)) for c, v in zip(CHANGES, shown, strict=True)),
-        film_angles=tuple(tuple(float(v) for v in angle) for angle in each),
-        held=held,
-        not_held=why_not,
-        why=explain(model, recipe, archive=panels, target=aim),
+    digits = 2 if aim.tolerance.boxed else 1
+    shown = zip(CHANGES, film_tolerance(model, recipe, order=aim), strict=True)
+    film = ", ".join(
+        f"±{share:.0%} shows {aim.tolerance.with_unit(float(value), digits)}"
+        for share, value in shown
     )
+    where = " at the worst angle" if len(aim.aims) > 1 else ""
+    other = alternative_words(alternatives(model, recipe, order=aim), recipe)
+    even = spray_panel(model, recipe, order=aim).words
+    try:
+        held = metamerism(model, recipe, Target.of_readings(_diffuse(target))).words
+    except MatchlibError as error:
+        held = str(error)
+    why = explain(model, recipe, archive=panels, target=aim).words
+    return [f"{even} Film {film}{where}. {other}".rstrip(), held, *why.splitlines()]
 
 
 def _diffuse(readings: Sequence[Reading]) -> Reading:
