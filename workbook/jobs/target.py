@@ -15,7 +15,7 @@ from workbook.page.fields import button, choice, field, fold, problem, upload
 from workbook.page.page import Press
 from workbook.session.back import date_of
 from workbook.session.intake import sent_file
-from workbook.session.order import KINDS, aim_of, box_words, kind_of, tolerance_of
+from workbook.session.order import KINDS, aim_of, box_words, tolerance_of
 from workbook.session.targets import angles_of_file, angles_of_panel, typed_readings
 from workbook.session.typed import number_typed, three_typed
 
@@ -45,12 +45,9 @@ def of_text(text: str, session: Session) -> tuple[Reading, ...]:
             got="nothing",
             remedy="type the three numbers, give a file or a photograph, or a panel's code.",
         )
-    known = {p.code.casefold() for p in session.archive.panels()}
+    known = {p.code.casefold(): p.code for p in session.archive.panels()}
     if len(lines) == 1 and lines[0].casefold() in known:
-        code = next(
-            p.code for p in session.archive.panels() if p.code.casefold() == lines[0].casefold()
-        )
-        return angles_of_panel(session.archive, code)
+        return angles_of_panel(session.archive, known[lines[0].casefold()])
     rows = []
     for line in lines:
         at = _ANGLE.match(line)
@@ -162,11 +159,10 @@ def target_page(
             + f'<div class="wb-fields">{whose}{notes}</div>'
             + button("Keep these words", "words", quiet=True)
         )
-    kind = kind_of(job.tolerance) if job else "de00"
     passes = fold(
         "What passes, and at which angles",
         '<div class="wb-fields">'
-        + choice("Difference that the order names", "kind", KINDS, kind)
+        + choice("Difference that the order names", "kind", KINDS, "de00")
         + field(
             "At most", "passes", "1", help="for limits by axis three, " + " ".join(box_words("box"))
         )

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from matchlib.errors import TargetError
@@ -26,7 +25,6 @@ __all__ = [
     "aim_of",
     "aim_words",
     "box_words",
-    "kind_of",
     "tolerance_of",
 ]
 
@@ -82,13 +80,6 @@ def tolerance_of(kind: str, value: float = 1.0, box: Sequence[float] | None = No
     return Tolerance("CMC", float(value), float(found[1]), float(found[2]))
 
 
-def kind_of(tolerance: Tolerance) -> str:
-    """Return a tolerance's short name."""
-    if tolerance.kind == "CMC":
-        return f"cmc{tolerance.lightness:g}:{tolerance.chroma:g}"
-    return {"Lab": "box", "LCh": "box-lch"}.get(tolerance.kind, "de00")
-
-
 def box_words(kind: str) -> tuple[str, str, str]:
     """Return what the three sides of a box limit.
 
@@ -106,19 +97,10 @@ def aim_of(
 
     `weights`: how much a difference counts, by geometry; 1 where none is given.
     """
-    return _aim(tuple(readings), tolerance, tuple((weights or {}).items()))
-
-
-@lru_cache(maxsize=32)  # a slider asks for the same target at every key
-def _aim(
-    readings: tuple[Reading, ...],
-    tolerance: Tolerance | float,
-    weights: tuple[tuple[str, float], ...],
-) -> Target:
     from matchlib.domain import Viewing
     from matchlib.target import Target
 
-    known = {Viewing(geometry=g).geometry: w for g, w in weights}
+    known = {Viewing(geometry=g).geometry: w for g, w in (weights or {}).items()}
     have = [r.viewing.geometry for r in readings]
     for geometry, weight in known.items():
         if geometry not in have:
