@@ -88,10 +88,9 @@ class JobsScreen(BaseScreen):
         step = self.step
         title, body, forward = getattr(self, f"_{step}")(work)
         held = f'<input type="hidden" name="version" value="{work.job.version}">'
-        back = "" if work.job.number == 0 else work.undo_words
         place = f"{number} {step}" + (self.address.get("tool", "") if step == "recipe" else "")
         return frame(title, held + body, place=place, rail=rail(work, step),
-                     undo=back, forward=forward)  # fmt: skip
+                     undo=work.undo_words, forward=forward)  # fmt: skip
 
     def _sample(self, job: Job | None) -> str:
         typed = "" if self.last is None else self.last.fields.get("lab", "")

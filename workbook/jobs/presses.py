@@ -72,11 +72,15 @@ class Presses:
         self._begin(done, ())
 
     def _begin(self, done: Press, read: tuple[Any, ...]) -> None:
-        new = self.at.address.get("job") == "new"
-        job = begun(done, self.at.session, None if new else self.at.job.job, read)
-        why = "job begun" if new else f"job {job.number}: gave its target #{job.version}"
-        kept = self.at.session.archive.keep_job(job, why=why)
-        self.at.go(Work(self.at.session, kept), "recipe")
+        session, old = self.at.session, None
+        if self.at.address.get("job") != "new":
+            old = self.at.job
+        job = begun(done, session, old and old.job, read)
+        if old is None:
+            kept = Work(session, session.archive.keep_job(job, why="job begun"))
+        else:
+            kept = old.keep(job, "gave its target")
+        self.at.go(kept, "recipe")
 
     def do_look(self, done: Press) -> None:
         """Show what was typed of the sample; what is no colour is said at once."""

@@ -110,22 +110,17 @@ class Work:
     def coats(self) -> tuple[Coat, ...]:
         """The plan's coats, those on the card first."""
         plan = self.job.plan
-        if plan is None or plan.recipe.schedule is None:
+        if plan is None:
             return ()
-        on, card = 0, self.panel if plan.on else None
-        logs: dict[int, LoggedCoat] = {}
-        if card is not None:
-            on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
-            logs = {entry.coat: entry for stage in card.stages for entry in stage.log}
+        stages = self.panel.stages if plan.on and self.panel is not None else ()
+        laid = stages[-1].recipe.schedule if stages else None
+        on = 0 if laid is None else laid.coats
+        logs = {entry.coat: entry for stage in stages for entry in stage.log}
         found = []
         for number, recipe in enumerate(replace(plan.recipe, clear=None).coat_by_coat()[1:], 1):
-            step = recipe.schedule.steps[-1] if recipe.schedule else None
-            colour = None if step is None else step.colour or recipe.colour
-            if step is None or colour is None:
-                continue
-            read = number in plan.read_after
-            log = logs.get(number)
-            found.append(Coat(number, colour, step.ratio, recipe, number <= on, log, read))
+            colour, run = recipe.layers[-1]
+            ratio, read = run.steps[-1].ratio, number in plan.read_after
+            found.append(Coat(number, colour, ratio, recipe, number <= on, logs.get(number), read))
         return tuple(found)
 
     @property
@@ -134,9 +129,7 @@ class Work:
         card = self.panel if self.job.plan and self.job.plan.on else None
         if card is None:
             return 0
-        read = [s for s in card.stages if s.readings and s is not card.stages[-1]]
-        if card.stages[-1].readings:
-            read.append(card.stages[-1])
+        read = [s for s in card.stages if s.readings]
         schedule = read[-1].recipe.schedule if read else None
         return 0 if schedule is None else schedule.coats
 
@@ -320,7 +313,7 @@ class Work:
         who, why = noted.get("sprayer", ""), self._why(words)
         now = dt.datetime.now().astimezone().replace(microsecond=0)
         entry = LoggedCoat(coat.number, now, coat.ratio, **noted)
-        stage = {k: v for k, v in noted.items() if v not in ("", None)} | {"date": now.date()}
+        stage = {**noted, "date": now.date()}
         card = self.panel if plan.on else None
         if card is None:
             code = " ".join(code.split()) or self.next_code
@@ -387,11 +380,11 @@ class Work:
         before = stage.recipe.clear is None and plan is not None and plan.recipe.clear is not None
         state, words = BEFORE if before else "", f"{card.code} read"
         new = tuple(replace(r, state=state, date=dt.date.today()) for r in readings)
-        kept = replace(stage, readings=(*stage.readings, *new))
-        changed = replace(card, stages=(*card.stages[:-1], kept))
         if not sure:
             self._question(replace(card, stages=(replace(stage, readings=new),)), card)
-        self.archive.amend(card.code, why=self._why(words), stages=changed.stages)
+        kept = replace(stage, readings=(*stage.readings, *new))
+        stages = (*card.stages[:-1], kept)
+        self.archive.amend(card.code, why=self._why(words), stages=stages)
         return self.keep(replace(self.job, state="read"), words)
 
     def _question(self, latest: Panel, card: Panel) -> None:
