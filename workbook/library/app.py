@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +21,13 @@ if TYPE_CHECKING:
 
 __all__ = ["LibraryScreen", "library_page"]
 
-_PARTS = {"back": back, "file": intake, "begin": begin}
+_PARTS: dict[str, Callable[[LibraryScreen], str]] = {
+    "cards": look.draw,
+    "show": look.draw,
+    "back": back.draw,
+    "file": intake.draw,
+    "begin": begin.draw,
+}
 
 
 class LibraryScreen(BaseScreen):
@@ -40,7 +47,7 @@ class LibraryScreen(BaseScreen):
     def part(self) -> str:
         """Which part of the library is on screen."""
         named = self.address.get("part", "")
-        if named in _PARTS or named in ("cards", "show"):
+        if named in _PARTS:
             return named
         young = not self.session.archive.colours()  # bare grounds at most
         return "begin" if young else "cards"
@@ -48,7 +55,7 @@ class LibraryScreen(BaseScreen):
     def draw(self) -> str:
         """Return the part that is on screen."""
         try:
-            return _PARTS.get(self.part, look).draw(self)
+            return _PARTS[self.part](self)
         except ArchiveError as error:  # another tablet gave the card another code
             self.go()
             self.error, self.at = error, ""

@@ -144,7 +144,8 @@ def do_bare(screen: LibraryScreen, done: Press) -> None:
             got="an empty field",
             remedy="type or paste the reading, or take it from a file.",
         )
-    do_instrument(screen, done) if "geometry" in done.fields else None
+    if "geometry" in done.fields:
+        do_instrument(screen, done)
     how = _instrument(screen)
     light, _, observer = how["light"].partition("/")
     view = Viewing(light, observer, how["geometry"])

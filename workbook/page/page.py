@@ -64,7 +64,10 @@ class Screen(Protocol):
         ...
 
     def wrong(self, error: Exception, done: Press | None) -> None:
-        """Keep what went wrong, to be drawn beside its cause; None takes it away."""
+        """Keep what went wrong, to be drawn beside its cause.
+
+        `done`: what was pressed; None where it came of nothing pressed now.
+        """
         ...
 
 

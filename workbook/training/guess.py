@@ -81,8 +81,7 @@ def do_new(screen: TrainingScreen, done: Press) -> None:
     """Ask about another card; what is asked stands in the address."""
     screen.do_choose(done)
     kind = screen.chosen.get("kind") or screen.address.get("kind") or next(iter(KINDS))
-    lately = screen.address.get("without", "").split("\n") if screen.address.get("without") else []
-    before = _exercise(screen)
+    before, lately = _exercise(screen), _lately(screen)
     if before is not None:
         lately = [*lately, before.panel][-_LATELY:]
     screen.address = {
@@ -98,9 +97,13 @@ def _exercise(screen: TrainingScreen) -> Exercise | None:
     at = screen.address
     if not at.get("seed") or screen.model is None or at.get("kind") not in KINDS:
         return None
-    lately = at.get("without", "").split("\n") if at.get("without") else []
-    panels = screen.session.archive.panels()
-    return make_exercise(screen.model, panels, at["kind"], seed=int(at["seed"]), without=lately)
+    panels, seed = screen.session.archive.panels(), int(at["seed"])
+    return make_exercise(screen.model, panels, at["kind"], seed=seed, without=_lately(screen))
+
+
+def _lately(screen: TrainingScreen) -> list[str]:
+    """Cards that were asked about just now."""
+    return [code for code in screen.address.get("without", "").split("\n") if code]
 
 
 def do_guess(screen: TrainingScreen, done: Press) -> None:
