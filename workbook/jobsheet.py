@@ -7,7 +7,6 @@ sheet says them.
 
 from __future__ import annotations
 
-import datetime as dt
 import io
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -67,9 +66,9 @@ class JobSheet:
     of both, in words. `difference`: predicted difference from the target, in words. `sd`: standard
     deviation of the next panel's difference, in the unit of `tolerance`. `chance`: that it lies
     within it [-]. `angles`: where the target holds several, all of them. `pot`: quantities. `unit`:
-    of volume. `coats`: what the card should read after each coat. `evenness`, `metamerism`: what
-    was found, in words. `notes`: lines to add. `panel_code`: code of the panel to be sprayed;
-    without one there is no label. `date`: of the sheet. `customer`: may be empty.
+    of volume. `coats`: what the card should read after each coat. `notes`: lines to add.
+    `panel_code`: code of the panel to be sprayed; without one there is no label. `customer`: may be
+    empty.
     """
 
     title: str
@@ -86,11 +85,8 @@ class JobSheet:
     pot: Pot | None = None
     unit: str = "ml"
     coats: CoatReadings | None = None
-    evenness: str = ""
-    metamerism: str = ""
     notes: tuple[str, ...] = ()
     panel_code: str = ""
-    date: dt.date | None = None
     customer: str = ""
     whole: Recipe | None = None
 
@@ -232,21 +228,16 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
         )
     angles = [a.viewing.geometry for a in sheet.angles]
     out += reading_lines(angles, sheet.tolerance.unit, width, labelled_below=bool(sheet.panel_code))
-    remarks = [
-        labelled(label, text)
-        for label, text in (("Evenness:", sheet.evenness), ("Other lights:", sheet.metamerism))
-        if text
-    ]
     words = "If it goes wrong, check first"
     if not sheet.panel_code:
-        return [*out, *remarks, *head(words), *troubles()]
+        return [*out, *head(words), *troubles()]
     # The label to cut out and what is read once share a row, so that a job takes less paper.
-    panel = Panel.of(sheet.panel_code, sheet.whole or sheet.recipe, date=sheet.date)
+    panel = Panel.of(sheet.panel_code, sheet.whole or sheet.recipe)
     box: Any = LabelBox(panel)
     if box.height > _TALLEST:
         box = para("This recipe is too long for a cut-out; print its label on label sheets.")
     label = [para("Label for the back of the panel", bold=True), Spacer(1, 1 * mm), box]
-    beside = [*remarks, para(words, bold=True), Spacer(1, 1 * mm), *troubles()]
+    beside = [para(words, bold=True), Spacer(1, 1 * mm), *troubles()]
     left = 96 * mm
     out.append(KeepTogether(grid([[label, beside]], (left, width - left), lines=False)))
     return out
@@ -298,9 +289,8 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         of = "" if pages is None else f" of {pages}"
         names = dict.fromkeys(("Job sheet", sheet.panel_code or sheet.title))
         left = " · ".join(printable(t)[:60] for t in names)
-        date = "" if sheet.date is None else f"{sheet.date.isoformat()} · "
         canvas.drawString(_MARGIN + 6, 7 * mm, left)
-        canvas.drawRightString(size[0] - _MARGIN - 6, 7 * mm, f"{date}page {document.page}{of}")
+        canvas.drawRightString(size[0] - _MARGIN - 6, 7 * mm, f"page {document.page}{of}")
         canvas.restoreState()
 
     stream = io.BytesIO()

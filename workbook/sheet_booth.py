@@ -16,7 +16,7 @@ from matchlib.plural import counted
 from matchlib.trade import PROTOCOL, TROUBLES
 from workbook.sheet_parts import (
     TickBox,
-    check_line,
+    WriteLine,
     grid,
     lab_words,
     labelled,
@@ -134,7 +134,7 @@ def reading_lines(
     quarter, third = width / 4, width / 3
     places = [f"Read, {g}" for g in geometries] or [f"Place {n}" for n in (1, 2, 3)]
     rows = [
-        [check_line(n, quarter - 6) for n in (f"{place}: L*", "a*", "b*", measure)]
+        [WriteLine(n, quarter - 6) for n in (f"{place}: L*", "a*", "b*", measure)]
         for place in places
     ]
     back = [] if labelled_below else [
@@ -144,7 +144,7 @@ def reading_lines(
         ("Coats of clear", "Read on", "Drawer"),
     ]  # fmt: skip
     alike = " ".join(f"{s.name}: {s.ask}." for s in PROTOCOL if s.key != "places")
-    lines = [[check_line(n, third - 6) for n in row] for row in back]
+    lines = [[WriteLine(n, third - 6) for n in row] for row in back]
     return [
         grid(rows, [quarter] * 4, lines=False),
         *([grid(lines, [third] * 3, lines=False)] if lines else []),

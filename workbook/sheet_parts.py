@@ -18,6 +18,7 @@ from matchlib.domain import Colour, MixRatio, Panel
 from workbook.cup import cup_layers, label_heights
 from workbook.label import label_lines, place_label
 from workbook.paper import BOLD, REGULAR, draw_qr, printable, wrap
+from workbook.theme import SURROUND
 
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
@@ -28,17 +29,14 @@ __all__ = [
     "LabelBox",
     "Swatches",
     "TickBox",
+    "WriteLine",
     "angle_grid",
-    "check_line",
     "grid",
     "lab_words",
     "labelled",
     "para",
     "text_style",
 ]
-
-# L* 50 in sRGB: the grey that swatches are judged on (ISO 3664 asks for a neutral surround).
-_SURROUND = (0x77 / 255,) * 3
 
 
 class TickBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
@@ -69,7 +67,7 @@ class Swatches(Flowable):  # type: ignore[misc]  # reportlab ships no types
     def draw(self) -> None:
         """Draw the field, the colours and their numbers."""
         canvas, below = self.canv, self.height - self.field
-        canvas.setFillColorRGB(*_SURROUND)
+        canvas.setFillColor(colors.HexColor(SURROUND))
         canvas.rect(0, below, self.width, self.field, stroke=0, fill=1)
         edge = 5 * mm
         wide = (self.width - 2 * edge) / len(self.named)
@@ -92,7 +90,7 @@ class Swatches(Flowable):  # type: ignore[misc]  # reportlab ships no types
                 path.lineTo(x + 5 * mm, top)
                 path.lineTo(x, top - 5 * mm)
                 path.close()
-                canvas.setFillColorRGB(*_SURROUND)
+                canvas.setFillColor(colors.HexColor(SURROUND))
                 canvas.drawPath(path, stroke=0, fill=1)
 
 
@@ -102,8 +100,7 @@ class CupPicture(Flowable):  # type: ignore[misc]  # reportlab ships no types
     `colour`: the colour's name or blend.
     """
 
-    def __init__(self, ratio: MixRatio, colour: Colour | None = None, *, width: float = 58 * mm
-                 ) -> None:  # fmt: skip
+    def __init__(self, ratio: MixRatio, colour: Colour | None, *, width: float) -> None:
         super().__init__()
         self.layers = cup_layers(ratio, colour)
         self.width = width
@@ -206,20 +203,18 @@ def lab_words(lab: Sequence[float]) -> str:
     return "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*lab).replace("-", "−")
 
 
-def check_line(label: str, width: float) -> Any:
-    """Return words followed by a line to write on.
+class WriteLine(Flowable):  # type: ignore[misc]  # reportlab ships no types
+    """Words followed by a line to write on.
 
     `width`: in all [pt].
     """
-    return _WriteLine(label, width)
 
-
-class _WriteLine(Flowable):  # type: ignore[misc]  # reportlab ships no types
     def __init__(self, label: str, width: float) -> None:
         super().__init__()
         self.label, self.width, self.height = label, width, 6 * mm
 
     def draw(self) -> None:
+        """Draw the words and the line."""
         canvas = self.canv
         canvas.setFont(REGULAR, 9)
         canvas.drawString(0, 1.6 * mm, self.label)

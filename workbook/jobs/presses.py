@@ -75,7 +75,7 @@ class Presses:
         session, old = self.at.session, None
         if self.at.address.get("job") != "new":
             old = self.at.job
-        job = begun(done, session, old and old.job, read)
+        job = begun(done, session, None if old is None else old.job, read)
         if old is None:
             kept = Work(session, session.archive.keep_job(job, why="job begun"))
         else:

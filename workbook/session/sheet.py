@@ -24,7 +24,7 @@ def sheet_of(
     *,
     target: Target | None = None,
     target_name: str = "",
-    tolerance: Tolerance | float = 1.0,
+    tolerance: Tolerance | None = None,
     pot: Pot | None = None,
     panels: Sequence[Panel] = (),
     title: str = "Job",
@@ -34,8 +34,9 @@ def sheet_of(
 ) -> JobSheet:
     """Return a job sheet's content.
 
-    `tolerance`: what passes where there is no target; a number is ΔE00.
+    `tolerance`: what passes where there is no target; ΔE00 1 if None.
     """
+    from matchlib.colorimetry import Tolerance
     from matchlib.explain import coat_readings
     from workbook.jobsheet import JobSheet
 
@@ -49,29 +50,20 @@ def sheet_of(
         panel_code=panel_code,
         customer=customer,
         coats=coat_readings(model, recipe, archive=panels, viewing=view),
+        tolerance=tolerance or Tolerance(),
     )
     if target is None:
-        return _alone(sheet, model, recipe, tolerance)
+        return _alone(sheet, model, recipe)
     return _against(sheet, model, recipe, target)
 
 
-def _alone(
-    sheet: JobSheet, model: FilmPredictor, recipe: Recipe, tolerance: Tolerance | float
-) -> JobSheet:
+def _alone(sheet: JobSheet, model: FilmPredictor, recipe: Recipe) -> JobSheet:
     """The sheet with what the recipe reads, where nothing is to be matched."""
-    from matchlib.colorimetry import Tolerance
     from matchlib.forecast import forecast
 
-    passing = tolerance if isinstance(tolerance, Tolerance) else Tolerance(value=tolerance)
     view = model.usual_view
     (expected,) = forecast(model, [recipe], viewings=[view])
-    return replace(
-        sheet,
-        predicted_lab=expected.lab,
-        viewing=str(view),
-        sd=expected.sd_delta_e00,
-        tolerance=passing,
-    )
+    return replace(sheet, predicted_lab=expected.lab, viewing=str(view), sd=expected.sd_delta_e00)
 
 
 def _against(sheet: JobSheet, model: FilmPredictor, recipe: Recipe, aim: Target) -> JobSheet:
