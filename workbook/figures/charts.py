@@ -45,10 +45,6 @@ def _empty(title: str, words: str) -> Raw:
     return Raw(f"<figure><figcaption>{head}</figcaption></figure>")
 
 
-def _kinds(marks: Sequence[Mark], order: Sequence[str]) -> list[str]:
-    return list(dict.fromkeys([*order, *(m.kind for m in marks)]))
-
-
 def _outline(points: np.ndarray) -> np.ndarray:
     """Return the corners of the convex hull, or nothing where the points span no area."""
     from scipy.spatial import ConvexHull, QhullError
@@ -135,11 +131,10 @@ def _plane(
     if len(corners):
         d = "L".join(f"{scale.px(a):.1f} {scale.py(b):.1f}" for a, b in corners)
         body.append(f'<path d="M{d}Z" class="wb-hull"/>')
-    for axis, value in (("V", 0.0), ("H", 0.0)):
-        if axis == "V" and x[0] < value < x[1]:
-            body.append(f'<path d="M{scale.px(0):.1f} 30V{30 + _SIDE}" class="wb-box"/>')
-        if axis == "H" and y[0] < value < y[1]:
-            body.append(f'<path d="M58 {scale.py(0):.1f}H{58 + _SIDE}" class="wb-box"/>')
+    if x[0] < 0.0 < x[1]:
+        body.append(f'<path d="M{scale.px(0):.1f} 30V{30 + _SIDE}" class="wb-box"/>')
+    if y[0] < 0.0 < y[1]:
+        body.append(f'<path d="M58 {scale.py(0):.1f}H{58 + _SIDE}" class="wb-box"/>')
     colours = screen_colours([m.lab for m in marks])
     # Kinds later in the order lie on top: a target is not hidden by a cloud of panels.
     spots = []
@@ -193,7 +188,8 @@ def lab_chart(
     marks = list(marks)
     if not marks:
         return _empty(title, "Nothing to show yet.")
-    kinds = [k for k in _kinds(marks, order) if any(m.kind == k for m in marks)]
+    there = [m.kind for m in marks]
+    kinds = [k for k in dict.fromkeys([*order, *there]) if k in there]
     lab = np.array([m.lab for m in marks], float)
     cloud = np.empty((0, 3)) if reachable is None else np.asarray(reachable, float).reshape(-1, 3)
 

@@ -69,7 +69,7 @@ def value_chart(ladders: Sequence[Sequence[Rung]], *, title: str) -> Raw:
         described.append(f"{one[0].recipe.ground}: L* {steps}")
     foot = _TALL + 44
     for i in range(coats + 1):
-        words = "bare" if not i else f"{i} coat{'s' * (i > 1)}"
+        words = "bare" if not i else counted(i, "coat")
         body.append(text(_LEFT + 20 + i * step, foot, words, anchor="middle", cls="wb-tick"))
     image = picture(
         "".join(body),

@@ -18,6 +18,7 @@ import socket
 from dataclasses import dataclass
 from pathlib import Path
 
+from matchlib.atomic import written_whole
 from matchlib.errors import FileError
 
 __all__ = ["ENDING", "Address", "claim"]
@@ -144,13 +145,8 @@ def _recall(place: Path) -> dict[str, object]:
 
 def _remember(place: Path, what: dict[str, object]) -> None:
     # Where it cannot be kept, the address holds as long as the server runs.
-    with contextlib.suppress(OSError):
+    with contextlib.suppress(OSError, FileError):
         place.parent.mkdir(parents=True, exist_ok=True)
-        part = place.with_suffix(f".{os.getpid()}.part")
-        try:
-            descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-            with os.fdopen(descriptor, "w") as file:
-                json.dump(what, file)
-            part.replace(place)
-        finally:
-            part.unlink(missing_ok=True)
+        with written_whole(place) as part:
+            part.touch(0o600)
+            part.write_text(json.dumps(what), "utf-8")

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from workbook.serving.address import Address, claim
 from workbook.serving.notebooks import copy_notebooks, notebooks_folder, work_folder
+from workbook.session.opening import ARCHIVE
 
 __all__ = ["serve_workbook"]
 
@@ -40,7 +41,7 @@ def serve_workbook(
     address = claim(archive, port=port, share=share, renew=renew)
     file = archive if "://" in archive else str(Path(archive).absolute())
     paths = [str(jupyter_folder()), os.environ.get("JUPYTER_PATH", "")]
-    os.environ["WORKBOOK_ARCHIVE"] = file
+    os.environ[ARCHIVE] = file
     os.environ["JUPYTER_PATH"] = os.pathsep.join(filter(None, paths))
     with tempfile.TemporaryDirectory(prefix=_clear_rooms(), dir=_SHORT) as room:
         if lab:
