@@ -149,6 +149,7 @@ def qr_squares(code: str) -> tuple[int, list[tuple[int, int, int]]]:
     rows; rows count from the top.
     """
     import segno
+    from segno.utils import matrix_to_lines
 
     border = 4
     # UTF-8 whatever the letters: left to itself the library may choose a Japanese code page.
@@ -160,16 +161,8 @@ def qr_squares(code: str) -> tuple[int, list[tuple[int, int, int]]]:
         mode=None if plain else "byte",
         encoding=None if plain else "utf-8",
     ).matrix
-    runs = []
-    for r, row in enumerate(matrix):
-        start = None
-        for c, dark in enumerate([*row, 0]):
-            if dark and start is None:
-                start = c
-            elif not dark and start is not None:
-                runs.append((r + border, start + border, c - start))
-                start = None
-    return len(matrix) + 2 * border, runs
+    lines = matrix_to_lines(matrix, border, border)
+    return len(matrix) + 2 * border, [(row, start, end - start) for (start, row), (end, _) in lines]
 
 
 def draw_qr(canvas: Any, code: str, *, x: float, y: float, side: float) -> None:

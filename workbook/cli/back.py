@@ -1,4 +1,4 @@
-"""Commands for the back of a panel: add one, print its label, print a job sheet."""
+"""Commands for the back of a panel: add one, print its label."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ class PanelOptions:
         return replace(self, panel=panel, ground=ground, colour=colour, schedule=schedule)
 
     def recipe(self, before: Recipe | None) -> Recipe:
-        """Return what was typed; `there` is what the panel carries already."""
+        """Return what was typed; `before` is what the panel carries already."""
         from matchlib.domain import Recipe
 
         ground, colour, clear = self.ground, self.colour, self.clear
@@ -167,7 +167,7 @@ def _add(
         whole = None if before is None else _built_on(before, draft.panel.recipe, card.clear)
         _read_back(draft, note if json_ else show)
         if not yes:
-            _confirm(doubtful=bool(draft.doubtful))
+            _confirm(doubtful=draft.doubtful)
         if whole is None:
             result = session.archive.add([draft.panel], who=who)
             added, words = list(result.added), result.words

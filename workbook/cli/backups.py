@@ -1,4 +1,4 @@
-"""Commands that keep an archive safe: backup and restore."""
+"""Commands that keep an archive safe: backup, restore, salvage."""
 
 from __future__ import annotations
 

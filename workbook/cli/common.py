@@ -34,6 +34,7 @@ __all__ = [
     "ScheduleOption",
     "WhoOption",
     "WhyOption",
+    "answers_of",
     "command",
     "listed",
     "note",
@@ -128,16 +129,21 @@ class FileOptions:
     def __post_init__(self) -> None:
         if self.scale is not None and self.scale.strip().casefold() not in _SCALES:
             raise click.BadParameter(f"the scale is percent or 0-1, not {self.scale!r}")
-        for text in self.answer or ():
-            if "=" not in text:
-                raise click.BadParameter(f"an answer is KEY=ANSWER, not {text!r}")
+        answers_of(self.answer)
 
     @property
     def declared(self) -> Declared:
         """The declarations as the readers of files take them."""
         scale = None if self.scale is None else _SCALES[self.scale.strip().casefold()]
-        answers = dict(text.split("=", 1) for text in self.answer or ())
-        return {"decimal": self.decimal, "scale": scale, "answers": answers}
+        return {"decimal": self.decimal, "scale": scale, "answers": answers_of(self.answer)}
+
+
+def answers_of(given: Sequence[str] | None) -> dict[str, str]:
+    """Return answers by their keys; one that has no key is refused."""
+    for text in given or ():
+        if "=" not in text:
+            raise click.BadParameter(f"an answer is KEY=ANSWER, not {text!r}")
+    return dict(text.split("=", 1) for text in given or ())
 
 
 _NUMBER = re.compile(r"[-+−]?\d+([.,]\d+)?$")

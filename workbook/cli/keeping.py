@@ -1,4 +1,4 @@
-"""Commands that put right what is kept of a panel: amend, remove, restore."""
+"""Commands that put right what is kept of a panel: amend, remove; and a panel brought back."""
 
 from __future__ import annotations
 

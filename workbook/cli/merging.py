@@ -5,9 +5,15 @@ from __future__ import annotations
 import sys
 from typing import Annotated
 
-import click
-
-from workbook.cli.common import ArchiveOption, JsonOption, WhoOption, WhyOption, show, show_json
+from workbook.cli.common import (
+    ArchiveOption,
+    JsonOption,
+    WhoOption,
+    WhyOption,
+    answers_of,
+    show,
+    show_json,
+)
 from workbook.cli.importing import typed
 from workbook.cli.options import Argument, Option
 
@@ -43,9 +49,7 @@ def _merge(
     from matchlib.archive import apart, merge
     from workbook.session import Session
 
-    if wrong := [text for text in answer or () if "=" not in text]:
-        raise click.BadParameter(f"an answer is KEY=ANSWER, not {wrong[0]!r}")
-    answers = dict(text.split("=", 1) for text in answer or ())
+    answers = answers_of(answer)
     with apart(other) as theirs, Session.open(archive) as session:
         ours = session.archive
         if dry_run or (sys.stdin.isatty() and not json_):

@@ -66,10 +66,9 @@ def _near(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) ->
         found = near_spellings(session.archive)
     if json_:
         show_json([{"kind": kind, "name": name, "near": other} for kind, name, other in found])
-    elif not found:
-        show("No two names are near each other.")
-    for kind, name, other in () if json_ else found:
-        show(near_words(kind, name, other))
+        return
+    pairs = "\n".join(near_words(*pair) for pair in found)
+    show(pairs or "No two names are near each other.")
 
 
 def near_words(kind: str, name: str, other: str) -> str:

@@ -1,4 +1,4 @@
-"""Commands that look at what is in the archive: its panels, one panel, what was never sprayed."""
+"""Commands that look at what is in the archive: panels, one panel, coverage, repeatability."""
 
 from __future__ import annotations
 
