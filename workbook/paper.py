@@ -149,7 +149,7 @@ def qr_squares(code: str) -> tuple[int, list[tuple[int, int, int]]]:
     rows; rows count from the top.
     """
     import segno
-    from segno.utils import matrix_to_lines
+    from segno.utils import matrix_to_lines  # type: ignore[attr-defined]  # its stub has it not
 
     border = 4
     # UTF-8 whatever the letters: left to itself the library may choose a Japanese code page.
