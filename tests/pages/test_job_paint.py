@@ -102,6 +102,16 @@ def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:
     assert kept.stock_ml == pytest.approx(480.0 - poured), "what was not said stays"
     assert (kept.bottle_ml, kept.price) == (500.0, 42.5)
     assert "Taken off the shelf" in screen.draw()
+    begun(screen, "30 40 20", "pond reed")
+    screen.go(screen.job.choose(CHERRY), "spray")
+    screen.press(Press("takepot"))
+    left = stock_of(archive)["Cherry"].stock_ml
+    press(screen, "job", "1")
+    assert "Taken off the shelf" in screen.draw(), "though another job's pot was taken since"
+    screen.press(Press("takepot"))
+    assert stock_of(archive)["Cherry"].stock_ml == left
+    archive.set_setting("pot taken off the shelf", screen.job.pot_words)
+    assert "Taken off the shelf" in screen.draw(), "one alone, as it was kept before"
 
 
 def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:
@@ -158,3 +168,7 @@ def test_ones_own_recipe_is_where_the_sliders_stand(screen: JobsScreen) -> None:
     ]
     screen.press(Press("useown", "", at))
     assert screen.job.job.plan.recipe == one
+    screen.go(screen.job.choose(Recipe.of("silver", clear="yes")), "recipe")
+    likeliest = screen.job.suggestions(top=1)[0].recipe
+    assert own_recipe(screen.job, None) == likeliest, "a bare ground has no coats to slide"
+    assert "My own recipe" in press(screen, "tool", "own")

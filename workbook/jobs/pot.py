@@ -174,15 +174,22 @@ def keep_typed(archive: Archive, fields: dict[str, str]) -> None:
     archive.set_setting(KEY, typed)
 
 
-_TAKEN = "pot taken off the shelf"
+_TAKEN, _MOST_TAKEN = "pot taken off the shelf", 100
+
+
+def _taken(archive: Archive) -> list[str]:
+    """Which pots were taken off the shelf, the newest last."""
+    held = archive.setting(_TAKEN, [])
+    return held if isinstance(held, list) else [str(held)]  # one alone, as it was kept before
 
 
 def take_pot(archive: Archive, recipe: Recipe, pot: str) -> None:
     """Take a pot off the shelf, once; `pot` says which it is."""
-    if archive.setting(_TAKEN, "") == pot:
+    taken = _taken(archive)
+    if pot in taken:
         return
     take_off(archive, bill(pots_of(recipe, typed_of(archive)), stock_of(archive)))
-    archive.set_setting(_TAKEN, pot)
+    archive.set_setting(_TAKEN, [*taken, pot][-_MOST_TAKEN:])
 
 
 def pot_part(
@@ -228,7 +235,7 @@ def pot_part(
     if stock_of(archive) and big:
         shelf = (
             '<p class="wb-muted">Taken off the shelf.</p>'
-            if archive.setting(_TAKEN, "") == pot
+            if pot in _taken(archive)
             else button("Take it off the shelf", "takepot", quiet=True)
         )
     mind = " ".join(c.first for c in cautions_at("mix"))

@@ -245,8 +245,9 @@ def limits_of_press(work: Work, done: Press) -> Limits:
 def own_recipe(work: Work, done: Press | None) -> Recipe:
     """Return the recipe where the sliders stand; the chosen or likeliest one at first."""
     fields = done.fields if done is not None else {}
-    start = work.job.plan.recipe if work.job.plan else work.suggestions(top=1)[0].recipe
-    if "own_coats" not in fields or start.schedule is None:
+    plan = work.job.plan
+    start = plan.recipe if plan and plan.recipe.schedule else work.suggestions(top=1)[0].recipe
+    if "own_coats" not in fields:
         return start
     steps = [CoatStep(int(float(fields["own_coats"])), _ratio(fields["own_ratio"]))]
     more = int(float(fields.get("own_more", "0")))
