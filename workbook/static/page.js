@@ -189,7 +189,7 @@ export default {
       const pressed = event.target.closest("[data-do]");
       if (!pressed || !root.contains(pressed) || TYPED.includes(pressed.localName)) return;
       event.preventDefault();
-      if (pressed.getAttribute("aria-disabled") !== "true" && !pressed.disabled) act(pressed);
+      if (!pressed.disabled) act(pressed);
     });
     root.addEventListener("keydown", (event) => { // Enter in a field presses its form's button
       if (event.key !== "Enter" || event.target.localName !== "input" || ["checkbox", "radio"].includes(event.target.type)) return;
