@@ -109,6 +109,20 @@ def test_building_on_a_panel_adds_a_stage(shop):
     ).stderr  # fmt: skip
 
 
+def test_what_is_said_of_a_card_that_is_built_on_is_kept(shop):
+    with Archive.open(shop / "panels.db") as archive:
+        archive.amend("P3", note="a run", drawer="2")
+    done = run(
+        "add", "--panel", "P3", "--on-top", "--schedule", "1@10:1", "--note", "sanded",
+        "--customer", "Bo", "--batch", "G-1", "--yes", cwd=shop,
+    )  # fmt: skip
+    assert "note sanded" in done.stdout
+    with Archive.open(shop / "panels.db") as archive:
+        panel = archive.panel("P3")
+    assert (panel.note, panel.customer, panel.batch) == ("a run; sanded", "Bo", "G-1")
+    assert (panel.drawer, len(panel.stages)) == ("2", 2)
+
+
 def test_layers_of_a_table_are_one_recipe_and_no_new_colour(shop):
     (shop / "layers.csv").write_text(
         "panel,ground,colour,schedule,clear,illuminant,observer,geometry,L,a,b\n"

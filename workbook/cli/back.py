@@ -27,7 +27,7 @@ from workbook.cli.common import (
 from workbook.cli.options import Argument, Option
 
 if TYPE_CHECKING:
-    from matchlib.domain import Recipe
+    from matchlib.domain import Panel, Recipe
 
 __all__: list[str] = []
 
@@ -153,10 +153,10 @@ def _add(
     with Session.open(archive) as session:
         if not yes:
             card = card.completed()
-        before = session.archive.panel(card.panel).recipe if card.on_top else None
+        there = session.archive.panel(card.panel) if card.on_top else None
         draft = draft_panel(
             code=card.panel,
-            recipe=card.recipe(before),
+            recipe=card.recipe(None if there is None else there.recipe),
             lab=lab,
             source=source,
             viewing=light.viewing,
@@ -164,17 +164,19 @@ def _add(
             before_clear=before_clear,
             **back.parsed(),
         )
-        whole = None if before is None else _built_on(before, draft.panel.recipe, card.clear)
+        whole = None if there is None else _built_on(there.recipe, draft.panel.recipe, card.clear)
         _read_back(draft, note if json_ else show)
         if not yes:
             _confirm(doubtful=draft.doubtful)
-        if whole is None:
+        if there is None or whole is None:
             result = session.archive.add([draft.panel], who=who)
             added, words = list(result.added), result.words
         else:
             new = draft.panel.stages[0]
             done = {f.name: getattr(new, f.name) for f in fields(new) if f.name != "recipe"}
             session.archive.build_on(card.panel, whole, who=who, **done)
+            if of_card := _of_card(there, draft.panel):
+                session.archive.amend(card.panel, who=who, **of_card)
             added, words = [], f"Panel {card.panel} was built on: {whole.words}."
             for job in note_sprayed(session.archive, card.panel, who=who):
                 words += f" Job {job.number}, {job.name}, now waits for its reading."
@@ -191,6 +193,13 @@ def _built_on(before: Recipe, added: Recipe, clear: str) -> Recipe:
     for colour, coats in added.layers:
         before = before.then(coats, colour=colour, clear=clear)
     return before
+
+
+def _of_card(there: Panel, said: Panel) -> dict[str, Any]:
+    """What was said of a card as a whole while it was built on; a note stands after an earlier."""
+    found = {name: getattr(said, name) for name in ("batch", "customer", "drawer")}
+    found["note"] = "; ".join(filter(None, (there.note, said.note))) if said.note else ""
+    return {name: text for name, text in found.items() if text}
 
 
 def _confirm(*, doubtful: bool) -> None:
