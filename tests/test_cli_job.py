@@ -112,11 +112,14 @@ def test_building_on_a_panel_adds_a_stage(shop):
 def test_what_is_said_of_a_card_that_is_built_on_is_kept(shop):
     with Archive.open(shop / "panels.db") as archive:
         archive.amend("P3", note="a run", drawer="2")
+    run("job", "new", "tank", "--lab", 40, 31, 25, cwd=shop)
+    run("job", "plan", 1, "--on", "P3", "--schedule", "1@10:1", "--clear", "no", cwd=shop)
     done = run(
-        "add", "--panel", "P3", "--on-top", "--schedule", "1@10:1", "--note", "sanded",
+        "add", "--panel", " P3", "--on-top", "--schedule", "1@10:1", "--note", "sanded",
         "--customer", "Bo", "--batch", "G-1", "--yes", cwd=shop,
     )  # fmt: skip
     assert "note sanded" in done.stdout
+    assert "Job 1, tank, now waits for its reading." in done.stdout
     with Archive.open(shop / "panels.db") as archive:
         panel = archive.panel("P3")
     assert (panel.note, panel.customer, panel.batch) == ("a run; sanded", "Bo", "G-1")

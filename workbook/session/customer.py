@@ -68,11 +68,12 @@ def to_spray(archive: Archive, job: Job) -> tuple[Recipe, Panel | None]:
 
 def note_sprayed(archive: Archive, code: str, *, who: str = "") -> tuple[Job, ...]:
     """Let jobs that build on a panel wait for its reading, if all their coats are on it."""
-    on = archive.panel(code).recipe.schedule
+    panel = archive.panel(code)
+    on = panel.recipe.schedule
     return tuple(
-        archive.keep_job(job.sprayed(code), who=who)
+        archive.keep_job(job.sprayed(panel.code), who=who)
         for job in archive.jobs(done=False)
-        if job.state == "spray" and job.plan and job.plan.on == code
+        if job.state == "spray" and job.plan and job.plan.on == panel.code
         if on is not None and on == job.plan.recipe.schedule
     )
 
