@@ -13,10 +13,18 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 
-from matchlib.domain import Colour, MixRatio
+from matchlib.domain import Colour, MixRatio, Recipe
 from matchlib.domain.parts import format_parts
 
-__all__ = ["HATCHES", "CupLayer", "cup_layers", "cup_speech", "cup_svg", "label_heights"]
+__all__ = [
+    "HATCHES",
+    "CupLayer",
+    "cup_layers",
+    "cup_speech",
+    "cup_svg",
+    "label_heights",
+    "ratios_of",
+]
 
 #: Hatching by layer: carrier is dotted, colours are ruled each in their own way.
 HATCHES = ("dots", "rising", "cross", "upright", "falling", "level")
@@ -42,6 +50,11 @@ class CupLayer:
         """Parts and what they are of, such as ``6 parts carrier``."""
         count = format_parts(self.parts)
         return f"{count} part{'s' * (count != '1')} {self.what}"
+
+
+def ratios_of(recipe: Recipe) -> list[MixRatio]:
+    """Return the ratios of a recipe's cups, each once, in the order sprayed."""
+    return list(dict.fromkeys(s.ratio for s in recipe.schedule.steps)) if recipe.schedule else []
 
 
 def cup_layers(ratio: MixRatio, colour: Colour | None = None) -> tuple[CupLayer, ...]:

@@ -20,7 +20,7 @@ from matchlib.errors import DomainError
 from matchlib.explain import CoatReadings
 from matchlib.mixing import ACTIVATED, Pot, format_volume, question_ratio
 from matchlib.tails import chance_words
-from workbook.cup import cup_speech
+from workbook.cup import cup_speech, ratios_of
 from workbook.paper import REGULAR, anonymous, paper_size, printable, use_fonts
 from workbook.sheet_booth import (
     cautions,
@@ -135,7 +135,7 @@ def _recipe(sheet: JobSheet, width: float) -> list[Any]:
     out = head("Recipe")
     if recipe.schedule is None:
         return [*out, *words]
-    ratios = list(dict.fromkeys(s.ratio for s in recipe.schedule.steps))
+    ratios = ratios_of(recipe)
     for question in (q for q in map(question_ratio, ratios) if q is not None):
         words.append(labelled("To ask before pouring:", question.text))
     columns = 3

@@ -153,9 +153,8 @@ def _read(panel: Panel) -> str:
     last = panel.readings[-1] if panel.readings else None
     if last is None:
         return "Reads L* ______ a* ______ b* ______ on __________"
-    lab = lab_of_reading(last)
     day = last.date or panel.date
-    words = "Reads L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab).replace("-", "−")
+    words = "Reads L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab_of_reading(last)).replace("-", "−")
     state = f" {last.state}" if last.state else ""
     return f"{words}{state} ({last.viewing}) on {day.isoformat() if day else '__________'}"
 

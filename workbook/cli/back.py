@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import click
@@ -228,21 +229,23 @@ def _label(
     archive: ArchiveOption = "panels.db",
 ) -> None:
     """Print labels for the backs of panels: recipe in words, date, sprayer, code to scan."""
+    from matchlib.readings.writing import save_bytes
+    from workbook.label import label_pdf
     from workbook.session import Session
-    from workbook.session.output import print_labels
 
     with Session.open(archive, write=False) as session:
-        file = print_labels(
-            session.archive, panels, out, sheet=sheet, first=first, cut_lines=cut_lines
-        )
+        found = [session.archive.panel(code) for code in panels]
+    file = Path(out)
+    save_bytes(label_pdf(found, sheet=sheet, first=first, cut_lines=cut_lines), file)
     show(f"{counted(len(panels), 'label')} written to {file}.")
 
 
 def _read_back(draft: Any, tell: Any) -> None:
     from workbook.cli.printing import cup_text, wrapped
+    from workbook.cup import ratios_of
 
     tell(wrapped(draft.text))
     recipe = draft.panel.recipe
-    for ratio in dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else ():
+    for ratio in ratios_of(recipe):
         tell(f"\nIn the cup at {ratio}, from the bottom up:")
         tell(cup_text(ratio, recipe.colour))

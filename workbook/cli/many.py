@@ -14,7 +14,7 @@ from matchlib.errors import DomainError
 from matchlib.plural import counted
 from workbook.cli.common import FileOptions, show, show_json, standard_input
 from workbook.cli.options import Option
-from workbook.cli.printing import chance, csv_text, number, table, wrapped
+from workbook.cli.printing import chance, csv_text, number, recipe_row, table, wrapped
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
@@ -145,9 +145,7 @@ def _text(found: Mapping[str, Suggestions]) -> str:
                 (
                     name if item is some[0] else "",
                     " ".join(number(v, 1) for v in aim) if item is some[0] else "",
-                    str(item.recipe.ground),
-                    str(item.recipe.colour or "bare"),
-                    str(item.recipe.schedule or ""),
+                    *recipe_row(item.recipe),
                     number(item.delta_e00),
                     f"{item.expected:.2f} ± {item.sd:.2f}",
                     chance(item.probability),

@@ -145,8 +145,9 @@ def _tell(recipe: Recipe, lines: list[str], *, question: bool) -> None:
     from matchlib.cautions import DEFERENCE, cautions_at
     from matchlib.mixing import question_ratio
     from workbook.cli.printing import cup_text, wrapped
+    from workbook.cup import ratios_of
 
-    ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else {}
+    ratios = ratios_of(recipe)
     # A colour that nobody named is called colour, which the drawing says of every colour.
     named = None if str(recipe.colour) == "colour" else recipe.colour
     for each in ratios:

@@ -9,9 +9,18 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from matchlib.domain import Colour, MixRatio
+    from matchlib.domain import Colour, MixRatio, Recipe
 
-__all__ = ["chance", "csv_text", "cup_text", "number", "percent", "table", "wrapped"]
+__all__ = [
+    "chance",
+    "csv_text",
+    "cup_text",
+    "number",
+    "percent",
+    "recipe_row",
+    "table",
+    "wrapped",
+]
 
 _WIDEST = 96
 _CUP_ROWS = 14
@@ -46,6 +55,11 @@ def percent(share: float | None) -> str:
     `share`: None leaves the cell empty.
     """
     return "" if share is None else f"{share:.0%}"
+
+
+def recipe_row(recipe: Recipe) -> tuple[str, str, str]:
+    """Return ground, colour and coats for the cells of a table."""
+    return str(recipe.ground), str(recipe.colour or "bare"), str(recipe.schedule or "")
 
 
 def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, right: str = "") -> str:

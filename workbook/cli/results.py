@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from workbook.cli.common import note, show
-from workbook.cli.printing import chance, number, table, wrapped
+from workbook.cli.printing import chance, number, recipe_row, table, wrapped
 
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
@@ -94,13 +94,10 @@ def matches_text(found: Suggestions) -> str:
         lines.append(found.why_not)
     rows, why, several = [], [], []
     for rank, item in enumerate(found, 1):
-        recipe = item.recipe
         rows.append(
             (
                 str(rank),
-                str(recipe.ground),
-                str(recipe.colour or "bare"),
-                str(recipe.schedule or ""),
+                *recipe_row(item.recipe),
                 *(number(v) for v in item.lab),
                 number(item.delta_e00),
                 f"{item.expected:.2f} ± {item.sd:.2f}",
@@ -154,9 +151,7 @@ def predictions_text(found: Sequence[tuple[str | None, Forecast]], tolerance: To
         rows.append(
             (
                 code or "",
-                str(item.recipe.ground),
-                str(item.recipe.colour or "bare"),
-                str(item.recipe.schedule or ""),
+                *recipe_row(item.recipe),
                 *(number(v) for v in item.lab),
                 number(item.expected),
                 number(item.sd),

@@ -1,8 +1,7 @@
-"""Panels written out: a table, a backup of everything, labels for their backs."""
+"""Panels written out: as a table, or as a backup of everything."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from matchlib.archive import Archive
 
-__all__ = ["Exported", "export", "print_labels"]
+__all__ = ["Exported", "export"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,22 +41,3 @@ def export(archive: Archive, path: str | Path, *, customers: bool = True) -> Exp
         export_bundle(archive, path, customers=customers)
         return Exported(Path(path), len(archive), customers)
     return Exported(Path(path), export_table(archive, path, customers=customers), customers)
-
-
-def print_labels(
-    archive: Archive,
-    codes: Sequence[str],
-    path: str | Path,
-    *,
-    sheet: str = "A4",
-    first: int = 1,
-    cut_lines: bool = False,
-) -> Path:
-    """Print labels for the backs of panels."""
-    from matchlib.readings.writing import save_bytes
-    from workbook.label import label_pdf
-
-    panels = [archive.panel(code) for code in codes]
-    data = label_pdf(panels, sheet=sheet, first=first, cut_lines=cut_lines)
-    save_bytes(data, Path(path))
-    return Path(path)
