@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from matchlib.demo import DEMO_WRONG_BACKS
+from matchlib.domain import Panel, Recipe
 from tests.pages.pressing import plain, press, words_before_folds
 from workbook.archive_page.app import ArchiveScreen
 from workbook.archive_page.findings import open_
@@ -29,6 +30,12 @@ def test_every_part_of_the_archive_is_short(archive_screen: ArchiveScreen) -> No
         assert archive_screen.error is None
         assert words_before_folds(page) < 120, part
         assert len(re.findall(r"<h1", page)) == 1
+
+
+def test_a_colour_laid_over_another_counts(shop: Session) -> None:
+    whole = Recipe.of("silver", None, "2@6:1 lagoon, 2@4:1 honey", "yes")
+    shop.archive.add([Panel.of("N-1", whole)])
+    assert "3 colours" in plain(ArchiveScreen(shop).draw())
 
 
 def test_findings_are_acted_on_one_by_one_and_taken_back(archive_screen: ArchiveScreen) -> None:

@@ -38,6 +38,8 @@ def test_a_card_is_found_near_a_colour_and_by_its_code(shop: Session) -> None:
     want = {p.code for p in panels if str(p.recipe).startswith("lagoon over silver,")}
     assert codes == want
     assert "A colour is three numbers" in press(screen, "arrange", near="12 x")
+    shop.archive.add([shop.archive.panel("T045").having(code="N-1", readings=())])
+    assert "N-1 was never read" in press(screen, "arrange", near="n-1")
 
 
 def test_a_card_shows_its_back_and_begins_a_job(shop: Session) -> None:

@@ -6,7 +6,7 @@ import base64
 import datetime as dt
 from typing import TYPE_CHECKING
 
-from matchlib.errors import MatchlibError
+from matchlib.errors import MatchlibError, TargetError
 from matchlib.overview import ORDERS, arranged, card_lab, nearest
 from workbook.figures import areas, card_grid, esc, number
 from workbook.page import Press, frame
@@ -99,7 +99,17 @@ def _wanted(screen: LibraryScreen) -> Lab | None:
         return None
     by_code = {p.code.casefold(): p for p in screen.session.archive.panels()}
     panel = by_code.get(near.casefold())
-    return three_typed(near) if panel is None else card_lab(panel)
+    if panel is None:
+        return three_typed(near)
+    lab = card_lab(panel)
+    if lab is None:
+        raise TargetError(
+            f"{panel.code} was never read, so no card can lie near it.",
+            expected="a card that was read, or L*, a* and b*",
+            got=panel.code,
+            remedy="read it first, or type a colour.",
+        )
+    return lab
 
 
 def _some(screen: LibraryScreen) -> list[Panel]:
