@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matchlib.domain import Colour, MixRatio
+from matchlib.domain import Colour, MixRatio, Recipe
 from tests.trade_words import MIXES
-from workbook.cup import cup_layers, cup_speech, cup_svg, label_heights
+from workbook.cup import cup_layers, cup_speech, cup_svg, cups_of, label_heights
 
 SVG = "{http://www.w3.org/2000/svg}"
 NAMES = st.text(st.sampled_from("abc <>&\"'é-"), min_size=1, max_size=20).filter(str.strip)
@@ -20,6 +20,18 @@ COLOURS = st.one_of(
     st.lists(NAMES, min_size=1, max_size=4, unique_by=lambda n: " ".join(n.split()).casefold())
     .map(lambda names: Colour(tuple((n, i + 1) for i, n in enumerate(names)))),
 )  # fmt: skip
+
+
+def test_each_cup_holds_the_colour_of_its_coats():
+    cherry, lagoon = Colour.parse("cherry"), Colour.parse("lagoon")
+    six, four = MixRatio.parse("6:1"), MixRatio.parse("4:1")
+    for schedule, cups in (
+        ("2@6:1 lagoon, 1@4:1 cherry, 1@6:1 lagoon", [(six, lagoon), (four, cherry)]),
+        ("2@6:1 lagoon, 1@6:1 cherry", [(six, lagoon), (six, cherry)]),
+        ("2@6:1 lagoon, 1@4:1 lagoon, 1@6:1 lagoon", [(six, lagoon), (four, lagoon)]),
+    ):
+        assert cups_of(Recipe.of("silver", None, schedule)) == cups
+    assert cups_of(Recipe.of("silver")) == []
 
 
 @given(MIXES, COLOURS)

@@ -168,6 +168,15 @@ def test_a_sheet_with_nothing_but_a_recipe():
         assert squeezed(asked) in text
 
 
+def test_of_two_layers_each_cup_and_coat_names_its_own_colour():
+    layered = Recipe.of("silver", None, "2@6:1 lagoon, 1@4:1 cherry, 1@6:1 lagoon", "yes")
+    text = printed(jobsheet_pdf(JobSheet("Layered", layered)))
+    cups = text[text.index("(carrierfirst)") : text.index("Coatsinorder")]
+    assert cups.count("1partcolour(lagoon)") == cups.count("1partcolour(cherry)") == 1
+    assert squeezed("cherry at 4:1: 4 parts carrier") in text
+    assert text.count(squeezed("lagoon at 6:1: 6 parts carrier")) == 3
+
+
 def test_a_reversed_ratio_is_asked_about():
     text = printed(jobsheet_pdf(job(recipe("4@1:3", "rose"))))
     assert squeezed("To ask before pouring") in text

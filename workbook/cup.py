@@ -22,8 +22,8 @@ __all__ = [
     "cup_layers",
     "cup_speech",
     "cup_svg",
+    "cups_of",
     "label_heights",
-    "ratios_of",
 ]
 
 #: Hatching by layer: carrier is dotted, colours are ruled each in their own way.
@@ -52,9 +52,9 @@ class CupLayer:
         return f"{count} part{'s' * (count != '1')} {self.what}"
 
 
-def ratios_of(recipe: Recipe) -> list[MixRatio]:
-    """Return the ratios of a recipe's cups, each once, in the order sprayed."""
-    return list(dict.fromkeys(s.ratio for s in recipe.schedule.steps)) if recipe.schedule else []
+def cups_of(recipe: Recipe) -> list[tuple[MixRatio, Colour]]:
+    """Return what is in a recipe's cups, each once, in the order sprayed: ratio and colour."""
+    return list(dict.fromkeys((s.ratio, c) for c, run in recipe.layers for s in run.steps))
 
 
 def cup_layers(ratio: MixRatio, colour: Colour | None = None) -> tuple[CupLayer, ...]:

@@ -20,7 +20,7 @@ from matchlib.errors import DomainError
 from matchlib.explain import CoatReadings
 from matchlib.mixing import ACTIVATED, Pot, format_volume, question_ratio
 from matchlib.tails import chance_words
-from workbook.cup import cup_speech, ratios_of
+from workbook.cup import cup_speech, cups_of
 from workbook.paper import REGULAR, anonymous, paper_size, printable, use_fonts
 from workbook.sheet_booth import (
     cautions,
@@ -135,22 +135,23 @@ def _recipe(sheet: JobSheet, width: float) -> list[Any]:
     out = head("Recipe")
     if recipe.schedule is None:
         return [*out, *words]
-    ratios = ratios_of(recipe)
+    cups = cups_of(recipe)
+    ratios = dict.fromkeys(ratio for ratio, _ in cups)
     for question in (q for q in map(question_ratio, ratios) if q is not None):
         words.append(labelled("To ask before pouring:", question.text))
     columns = 3
     pictures: list[list[Any]] = [words]
-    for ratio in ratios[:_MOST_CUPS]:
-        picture: Any = CupPicture(ratio, recipe.colour, width=width / columns - 6)
+    for ratio, colour in cups[:_MOST_CUPS]:
+        picture: Any = CupPicture(ratio, colour, width=width / columns - 6)
         if picture.height > _TALLEST:
-            picture = para(cup_speech(ratio, recipe.colour), 8)
+            picture = para(cup_speech(ratio, colour), 8)
         pictures.append([para(f"{ratio} (carrier first)", bold=True), Spacer(1, 1 * mm), picture])
     while len(pictures) % columns:
         pictures.append([])
     rows = [pictures[i : i + columns] for i in range(0, len(pictures), columns)]
     out.append(grid(rows, [width / columns] * columns, lines=False))
-    if len(ratios) > _MOST_CUPS:
-        out.append(para(f"Drawn are the first {_MOST_CUPS} of {len(ratios)} mixes.", 8))
+    if len(cups) > _MOST_CUPS:
+        out.append(para(f"Drawn are the first {_MOST_CUPS} of {len(cups)} mixes.", 8))
     return out
 
 

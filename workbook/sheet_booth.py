@@ -86,7 +86,8 @@ def coat_table(
     number = 1
     single = _coats_of(recipe) <= _MOST_COAT_ROWS
     for step in () if recipe.schedule is None else recipe.schedule.steps:
-        words = para(f"{step.ratio}: {step.ratio.words}")
+        of = f"{step.colour} at " if step.colour else ""  # where there are several
+        words = para(f"{of}{step.ratio}: {step.ratio.words}")
         for _ in range(step.coats if single else 1):
             last = number if single else number + step.coats - 1
             which = para(number if last == number else f"{number} to {last}")

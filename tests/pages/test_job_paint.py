@@ -7,6 +7,7 @@ import pytest
 from matchlib.domain import Recipe
 from matchlib.errors import MatchlibError
 from tests.pages.jobs import CHERRY, begun, press, sprayed
+from tests.pages.pressing import plain
 from tests.printed import printed, squeezed
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.done import label_of, sheet_pdf
@@ -112,6 +113,18 @@ def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:
     assert stock_of(archive)["Cherry"].stock_ml == left
     archive.set_setting("pot taken off the shelf", screen.job.pot_words)
     assert "Taken off the shelf" in screen.draw(), "one alone, as it was kept before"
+
+
+def test_of_two_layers_each_coat_and_cup_names_its_own_colour(screen: JobsScreen) -> None:
+    begun(screen)
+    layered = Recipe.of("silver", None, "1@6:1 lagoon, 1@4:1 cherry", "yes")
+    screen.go(screen.job.choose(layered), "spray")
+    page = plain(screen.draw())
+    assert "1 · lagoon at 6 : 1" in page
+    assert "2 · cherry at 4 : 1" in page
+    assert "1 part colour (cherry)" in page
+    screen.go(screen.job.choose(CHERRY), "spray")
+    assert "2 · 4 : 1" in plain(screen.draw())
 
 
 def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:

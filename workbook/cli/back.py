@@ -242,10 +242,9 @@ def _label(
 
 def _read_back(draft: Any, tell: Any) -> None:
     from workbook.cli.printing import cup_text, wrapped
-    from workbook.cup import ratios_of
+    from workbook.cup import cups_of
 
     tell(wrapped(draft.text))
-    recipe = draft.panel.recipe
-    for ratio in ratios_of(recipe):
+    for ratio, colour in cups_of(draft.panel.recipe):
         tell(f"\nIn the cup at {ratio}, from the bottom up:")
-        tell(cup_text(ratio, recipe.colour))
+        tell(cup_text(ratio, colour))

@@ -145,14 +145,15 @@ def _tell(recipe: Recipe, lines: list[str], *, question: bool) -> None:
     from matchlib.cautions import DEFERENCE, cautions_at
     from matchlib.mixing import question_ratio
     from workbook.cli.printing import cup_text, wrapped
-    from workbook.cup import ratios_of
+    from workbook.cup import cups_of
 
-    ratios = ratios_of(recipe)
-    # A colour that nobody named is called colour, which the drawing says of every colour.
-    named = None if str(recipe.colour) == "colour" else recipe.colour
-    for each in ratios:
-        show(f"In the cup at {each}, from the bottom up:\n{cup_text(each, named)}\n")
+    cups = cups_of(recipe)
+    for ratio, colour in cups:
+        # A colour that nobody named is called colour, which the drawing says of every colour.
+        named = None if str(colour) == "colour" else colour
+        show(f"In the cup at {ratio}, from the bottom up:\n{cup_text(ratio, named)}\n")
     if question:
+        ratios = dict.fromkeys(ratio for ratio, _ in cups)
         lines += [f"Ask first: {q.text}" for q in map(question_ratio, ratios) if q is not None]
     lines.append(f"Before you open a tin: {' '.join(c.first for c in cautions_at('mix'))}")
     lines.append(DEFERENCE)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.cautions import DEFERENCE, cautions_at
 from matchlib.errors import DomainError, MatchlibError
 from matchlib.mixing import USUAL_AREAS, bill
-from workbook.cup import cup_svg, ratios_of
+from workbook.cup import cup_svg, cups_of
 from workbook.figures import Raw, esc, table
 from workbook.page.fields import button, choice, field, fold, problem
 from workbook.session.back import draft_panel
@@ -209,8 +209,8 @@ def pot_part(
     except MatchlibError as error:
         big, wrong = "", wrong or error
     cups = "".join(
-        f"<div><p><b>{esc(r)}</b>: {esc(r.words)}</p>{cup_svg(r, recipe.colour)}</div>"
-        for r in ratios_of(recipe)
+        f"<div><p><b>{esc(r)}</b>: {esc(r.words)}</p>{cup_svg(r, colour)}</div>"
+        for r, colour in cups_of(recipe)
     )
     controls = (
         choice("What is sprayed", "pot_shape", _SHAPES, typed["shape"], do="pot")

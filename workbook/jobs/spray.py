@@ -135,6 +135,7 @@ def _table(work: Work, booth: dict[str, str]) -> str:
     except ValueError:
         flash = 0.0
     laid = [c for c in work.coats if c.laid]
+    several = len(plan.recipe.layers) > 1
     if begun:
         which = f"1 to {begun}" if begun > 1 else "1"
         rows.append(
@@ -144,7 +145,7 @@ def _table(work: Work, booth: dict[str, str]) -> str:
     for coat, lab in zip(work.coats[begun:], labs, strict=True):
         last = bool(laid) and coat is laid[-1]
         rows.append(_coat(coat, lab, press=coat is ahead and not read_due,
-                          clock=last, flash=flash, after=laid))  # fmt: skip
+                          clock=last, flash=flash, after=laid, several=several))  # fmt: skip
         if coat.read:
             now = read_due == coat.number
             press = button("Read it now", "step", "read", go=True) if now else ""
@@ -174,9 +175,16 @@ def _table(work: Work, booth: dict[str, str]) -> str:
 
 
 def _coat(
-    coat: Coat, lab: Any, *, press: bool, clock: bool, flash: float, after: list[Coat]
+    coat: Coat,
+    lab: Any,
+    *,
+    press: bool,
+    clock: bool,
+    flash: float,
+    after: list[Coat],
+    several: bool,
 ) -> str:
-    ratio = spaced(coat.ratio)
+    ratio = f"{coat.colour} at " * several + spaced(coat.ratio)
     at = coat.log.at if coat.log is not None else None
     when = f"{at:%H:%M}" if at is not None else "laid" if coat.laid else ""
     since = ""

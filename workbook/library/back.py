@@ -23,7 +23,7 @@ from matchlib.domain import (
 )
 from matchlib.errors import DomainError, MatchlibError
 from matchlib.plural import counted
-from workbook.cup import cup_svg, ratios_of
+from workbook.cup import cup_svg, cups_of
 from workbook.figures import areas, esc, numbers, table
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
 from workbook.session.back import Draft, date_of, draft_panel
@@ -354,8 +354,8 @@ def _back(entry: CardForm, at: dict[str, str], amending: bool) -> str:
     lines = [t for t in draft.text.splitlines() if not (amending and t == "No reading yet.")]
     words = "".join(f"<p>{esc(line)}</p>" for line in lines)
     cups = ""
-    for ratio in ratios_of(recipe):
-        cups += f"<figure>{cup_svg(ratio, recipe.colour)}</figure>"
+    for ratio, colour in cups_of(recipe):
+        cups += f"<figure>{cup_svg(ratio, colour)}</figure>"
     labs = [lab_of_reading(r) for r in draft.panel.readings]
     seen = areas([labs[0]], words="as read", width=236, height=90) if labs else ""
     asked = ""

@@ -201,14 +201,14 @@ def bottle_words(recipe: Recipe, bottle: str, *, of: str = "colour", unit: str =
     sentence either. `of`: ``colour`` or ``carrier``: what the bottle holds.
     """
     from matchlib.mixing import bottle_makes, format_volume, parse_volume
-    from workbook.cup import ratios_of
+    from workbook.cup import cups_of
 
     try:
         volume, plain = float(bottle), True
     except ValueError:
         volume, plain = parse_volume(bottle), False
     lines = []
-    for ratio in ratios_of(recipe):
+    for ratio in dict.fromkeys(r for r, _ in cups_of(recipe)):
         makes = dict(zip(("carrier", "colour"), bottle_makes(volume, ratio, of=of), strict=True))
         total = sum(makes.values())
         have, (other, need) = makes.pop(of), *makes.items()

@@ -395,7 +395,8 @@ class Work:
         stages = [Sprayed.of(row) for row in (*self.rows(card), *self.rows(latest))]
         recipes = [s.recipe for s in stages]
         known = {*self.model.words_.grounds, *self.model.words_.colours}
-        names = {n for r in recipes for b in (r.ground, r.colour) if b for n in b.shares}
+        used = [b for r in recipes for b in (r.ground, *(c for c, _ in r.layers))]
+        names = {n for blend in used for n in blend.shares}
         if latest.recipe.schedule is not None and names <= known:
             check_stages(Belief.of(self.model, recipes=recipes), stages)
 
