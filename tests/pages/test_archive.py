@@ -38,6 +38,14 @@ def test_a_colour_laid_over_another_counts(shop: Session) -> None:
     assert "3 colours" in plain(ArchiveScreen(shop).draw())
 
 
+def test_a_ground_that_was_never_read_is_within_no_reach(archive_screen: ArchiveScreen) -> None:
+    archive_screen.session.archive.add([Panel.of("N-1", Recipe.of("slate"))])
+    assert "How far each colour goes" in press(archive_screen, "part", "reach")
+    assert "No panel in the archive" not in press(archive_screen, "part", "reach")
+    page = press(archive_screen, "choose", ground="slate")
+    assert "There is no recipe to look at" in page
+
+
 def test_findings_are_acted_on_one_by_one_and_taken_back(archive_screen: ArchiveScreen) -> None:
     archive = archive_screen.session.archive
     found = {f.codes[0] for f in archive_screen.findings or ()}

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from matchlib.domain import Reading
+from matchlib.domain import Panel, Reading, Recipe
 from matchlib.errors import MatchlibError
 from matchlib.job import Job, Plan
 from tests.pages.jobs import CHERRY, begun, press, sprayed
@@ -123,6 +123,38 @@ def test_an_address_of_no_job_leads_to_the_list(screen: JobsScreen, number: str)
     page = press(screen, "open")
     assert "There is no" in page
     assert "Jobs in hand" in page
+
+
+def test_a_shelf_with_nothing_on_it_says_so_and_is_filled_again(screen: JobsScreen) -> None:
+    begun(screen)
+    shown = "\n".join(str(g) for g in screen.session.archive.grounds())
+    page = press(screen, "shelf", grounds="", grounds_shown=shown)
+    assert "Nothing is left on the shelf" in page
+    assert "Undo: changed the shelf" in page
+    assert 'data-value="silver"' in page
+    page = press(screen, "shelf", grounds="silver", grounds_shown=shown)
+    assert "Nothing is left" not in page
+    assert "over <b>silver</b>" in page
+
+
+def test_what_was_named_and_never_read_is_on_no_shelf(screen: JobsScreen) -> None:
+    begun(screen)
+    archive = screen.session.archive
+    bare, laid = Recipe.of("slate", clear="yes"), Recipe.of("silver", "mystery", "2@6:1", "yes")
+    archive.add([Panel.of("N-1", bare), Panel.of("N-2", laid)])
+    page = press(screen, "tool", "shelf")
+    assert 'data-value="silver"' in page
+    assert 'data-value="slate"' not in page
+    assert 'data-value="mystery"' not in page
+    names = {"grounds_shown": "silver\nblack", "colours": "cherry\nlagoon", "max_coats": "5"}
+    press(screen, "shelf", grounds="silver", **names, min_ratio="3", max_ratio="8")
+    assert screen.job.limits.colours is None, "all that are known are no limit"
+    assert "slate" not in {str(g) for g in screen.job.limits.grounds}
+    assert "mystery" not in press(screen, "tool", "own")
+    screen.go(screen.job.choose(laid), "spray")
+    page = press(screen, "open")
+    assert "No panel in the archive shows the colour" in page
+    assert "Jobs in hand" in page, "it can be left"
 
 
 def test_what_a_job_waits_for_is_said() -> None:

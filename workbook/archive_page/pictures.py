@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from matchlib.overview import coverage, panel_residuals, reach, sprayed_twice, spreads
@@ -15,6 +16,7 @@ from workbook.figures import (
     twins_picture,
 )
 from workbook.page.fields import button, choice, fold
+from workbook.screen import guarded
 
 if TYPE_CHECKING:
     from matchlib.progress import Callback
@@ -64,9 +66,14 @@ def draw_reach(screen: ArchiveScreen) -> tuple[str, str]:
     bar = f'<div class="wb-fields">{chosen}</div>'
     if screen.model is None:
         return bar + screen.waiting("Learning from the cards …"), ""
+    make = partial(_reach, screen, colour, ground, f"{colours[colour]} over {grounds[ground]}")
+    return guarded(bar, make), ""
+
+
+def _reach(screen: ArchiveScreen, colour: str, ground: str, words: str) -> str:
     found = reach(
         screen.model,
-        archive.panels(),
+        [p for p in screen.session.archive.panels() if p.times_read],
         grounds=(ground,) if ground else (),
         colours=(colour,) if colour else (),
     )
@@ -76,16 +83,16 @@ def draw_reach(screen: ArchiveScreen) -> tuple[str, str]:
         marks,
         reachable=found.lab,
         order=["bare ground", "card"],
-        title=f"{colours[colour]} over {grounds[ground]}: within reach, and sprayed",
+        title=f"{words}: within reach, and sprayed",
     )
     rows = [[name, count, *(number(v) for v in ends)] for name, count, *ends in found.extent]
     heads = ["colour", "recipes", "L* from", "L* to", "C* from", "C* to"]
     extent = table(heads, rows, caption="How far each colour goes", right=heads[1:])
-    words = (
+    said = (
         '<p class="wb-muted">Dashed: round all recipes of a neat colour over a neat ground, 2:1 to '
         "10:1, 1 to 6 coats. Inside it not every colour is within reach.</p>"
     )
-    return f"{bar}{chart}{words}{fold('How far each colour goes', extent, ident='extent')}", ""
+    return f"{chart}{said}{fold('How far each colour goes', extent, ident='extent')}"
 
 
 def draw_repeats(screen: ArchiveScreen) -> tuple[str, str]:

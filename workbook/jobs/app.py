@@ -81,10 +81,12 @@ class JobsScreen(BaseScreen):
             forward = button("Next: recipes", "begin", go=True)
             return frame("New job", body, place="new", forward=forward)
         try:
-            work = self.job
-        except ArchiveError as error:
+            return self._drawn(self.job, number)
+        except MatchlibError as error:  # there is no such job, or its names are in no reading
             self.address = {}
-            return board(self.session.archive, wrong=error)
+            return board(self.session.archive, wrong=self.error or error)
+
+    def _drawn(self, work: Work, number: str) -> str:
         step = self.step
         title, body, forward = getattr(self, f"_{step}")(work)
         held = f'<input type="hidden" name="version" value="{work.job.version}">'
@@ -111,7 +113,11 @@ class JobsScreen(BaseScreen):
         return "The sample", body, button("Next: recipes", "begin", go=True)
 
     def _recipe(self, work: Work) -> tuple[str, str, str]:
-        found, plans = self.found(work)
+        title = f"Recipes for {work.job.name}"
+        try:
+            found, plans = self.found(work)
+        except MatchlibError as error:  # nothing of what is ticked can be sprayed
+            return title, recipes.empty_page(work, self.error or error), ""
         rows = recipes.offers(found, plans)
         tool = self.address.get("tool", "")
         body = recipes.recipe_page(
@@ -128,7 +134,7 @@ class JobsScreen(BaseScreen):
         if tool == "own":  # what is on screen is what is sprayed next
             do, value = "useown", ""
         forward = button("Next: spray it", do, value, go=True)
-        return f"Recipes for {work.job.name}", body, forward
+        return title, body, forward
 
     def _spray(self, work: Work) -> tuple[str, str, str]:
         body = spray_page(

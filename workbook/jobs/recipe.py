@@ -13,6 +13,7 @@ from workbook.jobs.rail import materials
 from workbook.page.fields import button, check, chips, choice, fold, problem, slider
 from workbook.page.page import Press
 from workbook.page.pictures import chance, coats, coats_words, recipe_title, split, tenths
+from workbook.screen import guarded
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from matchlib.steering import CardPlan, CardPlans
     from matchlib.suggest import Suggestion, Suggestions
 
-__all__ = ["Offer", "limits_of_press", "offers", "own_recipe", "recipe_page"]
+__all__ = ["Offer", "empty_page", "limits_of_press", "offers", "own_recipe", "recipe_page"]
 
 FOLDED = 0.05
 """Chance under which a recipe is folded away: 1 in 20."""
@@ -119,11 +120,16 @@ def recipe_page(
     ranked = f"{shown}{more}"
     if tool in asked:
         tools = button("Back to the recipes", "tool", quiet=True) + tools
-        ranked = asked[tool]()
+        ranked = guarded("", asked[tool])
     return Raw(
         f"{problem(wrong)}{_shelf(work, opened=tool == 'shelf')}{reach}{ranked}"
         f'<div class="wb-bar">{tools}</div>'
     )
+
+
+def empty_page(work: Work, wrong: Exception) -> Raw:
+    """Return the step where nothing can be searched for: what is wrong, and the shelf."""
+    return Raw(f"{problem(wrong)}{_shelf(work, opened=True)}")
 
 
 def _why(row: Offer) -> str:
@@ -162,8 +168,9 @@ def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
 
 def _shelf(work: Work, *, opened: bool) -> str:
     limits, archive = work.limits, work.archive
-    names = [g for g in archive.grounds() if len(g.names) == 1]
-    seen = list(archive.grounds()) if opened else names
+    known = work.known(archive.grounds())
+    names = [g for g in known if g.neat]
+    seen = known if opened else names
     shown = esc("\n".join(map(str, seen)))
     grounds = f'{_grounds(work, names)}<input type="hidden" name="grounds_shown" value="{shown}">'
     low, high = limits.carrier
@@ -189,11 +196,11 @@ def _grounds(work: Work, names: Sequence[Ground]) -> Raw:
 
 def _shelf_form(work: Work) -> str:
     limits = work.limits
-    colours = list(work.archive.names("colour"))
+    colours = _colours(work)
     on = {str(c) for c in limits.colours} if limits.colours is not None else set(colours)
     ratios = {f"{c:g}": f"{c:g} : 1" for c in sorted({*_CARRIERS, *limits.carrier})}
     low, high = limits.carrier
-    blends = [g for g in work.archive.grounds() if len(g.names) > 1]
+    blends = [g for g in work.known(work.archive.grounds()) if not g.neat]
     boxes = [check(c, "colours", c, c in on, do="shelf") for c in colours]
     allowed = [check(w, "may", n, bool(getattr(limits, n)), do="shelf") for n, w in _MAY.items()]
     counts = {str(n): str(n) for n in range(1, 11)}
@@ -216,9 +223,14 @@ def _shelf_form(work: Work) -> str:
     )
 
 
+def _colours(work: Work) -> list[str]:
+    """Names of the colours that may be ticked."""
+    return [str(c) for c in work.known(map(Colour.parse, work.archive.names("colour")))]
+
+
 def limits_of_press(work: Work, done: Press) -> Limits:
     """Return the shelf as the page's boxes have it."""
-    names = [str(g) for g in work.archive.grounds()]
+    names = [str(g) for g in work.known(work.archive.grounds())]
     on = names if work.limits.grounds is None else [str(g) for g in work.limits.grounds]
     shown = done.fields.get("grounds_shown", "").split("\n")
     grounds = [g for g in on if g not in shown] + done.ticked("grounds")
@@ -226,7 +238,7 @@ def limits_of_press(work: Work, done: Press) -> Limits:
         "grounds": None if set(grounds) == set(names) else tuple(Ground.parse(g) for g in grounds)
     }
     if "min_ratio" in done.fields:
-        colours, known = done.ticked("colours"), set(work.archive.names("colour"))
+        colours, known = done.ticked("colours"), set(_colours(work))
         changes["colours"] = (
             None if set(colours) == known else tuple(Colour.parse(c) for c in colours)
         )
@@ -280,8 +292,9 @@ def own_part(work: Work, done: Press | None) -> Raw:
     steps = recipe.schedule.steps if recipe.schedule else ()
     first, rest = steps[0], steps[1:]
     texts = [f"{c:g} : 1" for c in _CARRIERS]
-    grounds = dict.fromkeys([str(recipe.ground), *map(str, work.archive.grounds())])
-    colours = dict.fromkeys([str(recipe.colour or first.colour), *map(str, work.archive.colours())])
+    known, archive = work.known, work.archive
+    grounds = dict.fromkeys([str(recipe.ground), *map(str, known(archive.grounds()))])
+    colours = dict.fromkeys([str(recipe.colour), *map(str, known(archive.colours()))])
 
     def at(step: CoatStep) -> int:
         carrier = float(step.ratio.carrier / step.ratio.colour)

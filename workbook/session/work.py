@@ -7,10 +7,10 @@ step under words of its own in the history, by which it can be taken back whole.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import LoggedCoat, Panel, Recipe, Stage
@@ -23,6 +23,7 @@ from workbook.session.targets import stages_read
 if TYPE_CHECKING:
     from matchlib.correction import Belief
     from matchlib.domain import Colour, MixRatio, Reading, Viewing
+    from matchlib.domain.blend import Blend
     from matchlib.mixing import Limits
     from matchlib.regression import FilmPredictor
     from matchlib.steering import Advice, CardPlans, Steering
@@ -33,6 +34,8 @@ if TYPE_CHECKING:
 __all__ = ["Coat", "Work"]
 
 BEFORE = "before clear"
+
+B = TypeVar("B", bound="Blend")
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +256,11 @@ class Work:
             source=source,
         )
 
+    def known(self, some: Iterable[B]) -> list[B]:
+        """Return those of grounds and colours that the fit has seen a reading of."""
+        grounds, colours = set(self.model.words_.grounds), set(self.model.words_.colours)
+        return [b for b in some if b.shares.keys() <= (grounds if b.kind == "ground" else colours)]
+
     def rows(self, panel: Panel) -> list[tuple[Recipe, tuple[Reading, ...]]]:
         """Return a card's stages that were read, with the clear coat that it is to have."""
         return stages_read(panel, self.job.plan.recipe.clear if self.job.plan else None)
@@ -394,10 +402,8 @@ class Work:
 
         stages = [Sprayed.of(row) for row in (*self.rows(card), *self.rows(latest))]
         recipes = [s.recipe for s in stages]
-        known = {*self.model.words_.grounds, *self.model.words_.colours}
         used = [b for r in recipes for b in (r.ground, *(c for c, _ in r.layers))]
-        names = {n for blend in used for n in blend.shares}
-        if latest.recipe.schedule is not None and names <= known:
+        if latest.recipe.schedule is not None and self.known(used) == used:
             check_stages(Belief.of(self.model, recipes=recipes), stages)
 
     def close(self, outcome: str, why: str = "") -> Work:
