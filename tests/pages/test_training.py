@@ -56,6 +56,17 @@ def test_an_exercise_stands_in_the_address_and_is_recorded_once(shop: Session) -
     assert "Ines 1 " in page, "who teaches sees each trainee"
 
 
+def test_a_question_that_a_small_shop_cannot_ask_is_left_for_another(few: Session) -> None:
+    screen = TrainingScreen(few)
+    press(screen, "open")
+    page = press(screen, "to_guess", kind="ground")
+    assert "This archive cannot support the question" in page
+    press(screen, "choose", kind="coats")
+    page = press(screen, "new", kind="coats")
+    assert screen.address["kind"] == "coats"
+    assert "cannot support" not in page
+
+
 def test_a_lesson_is_worked_out_for_whoever_comes_by_its_address(shop: Session) -> None:
     screen = TrainingScreen(shop)
     screen.address = {"part": "lessons"}

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets
+from contextlib import suppress
 from statistics import median
 from typing import TYPE_CHECKING
 
 from matchlib.colorimetry import delta_e00
+from matchlib.errors import MatchlibError
 from matchlib.lessons import KINDS, Exercise, Marked, make_drill, make_exercise, mark
 from matchlib.plural import counted
 from workbook.figures import areas, esc, minus, number, numbers, table
-from workbook.page.fields import button, choice, fold
+from workbook.page.fields import button, choice, fold, problem
 from workbook.page.pictures import split
 from workbook.session.record import keep_attempt, load_attempts, trainees
 
@@ -81,9 +83,11 @@ def do_new(screen: TrainingScreen, done: Press) -> None:
     """Ask about another card; what is asked stands in the address."""
     screen.do_choose(done)
     kind = screen.chosen.get("kind") or screen.address.get("kind") or next(iter(KINDS))
-    before, lately = _exercise(screen), _lately(screen)
-    if before is not None:
-        lately = [*lately, before.panel][-_LATELY:]
+    lately = _lately(screen)
+    with suppress(MatchlibError):  # nothing was asked where the archive could not
+        before = _exercise(screen)
+        if before is not None:
+            lately = [*lately, before.panel][-_LATELY:]
     screen.address = {
         "part": "guess",
         "kind": kind,
@@ -130,7 +134,10 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return a card to guess at; as `workbook.training.value.draw`."""
     kind = screen.chosen.get("kind") or screen.address.get("kind") or next(iter(KINDS))
     bar = f'<div class="wb-fields">{choice("Question", "kind", KINDS, kind, do="choose")}</div>'
-    found = _exercise(screen)
+    try:
+        found = _exercise(screen)
+    except MatchlibError as error:
+        return "Guess, then look", bar + problem(error), button("Another card", "new", go=True)
     go = button("Another card", "new", go=found is None or bool(screen.address.get("choice")))
     record = _record(screen)
     if screen.model is None:
