@@ -241,7 +241,6 @@ def show(text: str) -> None:
 def note(text: str) -> None:
     """Print what is not the result: what is being done, and warnings."""
     click.echo(text, err=True)
-    sys.stderr.flush()
 
 
 def show_json(data: Any) -> None:

@@ -16,7 +16,6 @@ __all__ = [
     "csv_text",
     "cup_text",
     "number",
-    "percent",
     "recipe_row",
     "table",
     "wrapped",
@@ -47,14 +46,6 @@ def chance(probability: float | None) -> str:
     from matchlib.tails import chance_words
 
     return "" if probability is None else chance_words(probability)
-
-
-def percent(share: float | None) -> str:
-    """Return a share of 1 in percent; a chance is said by `chance`.
-
-    `share`: None leaves the cell empty.
-    """
-    return "" if share is None else f"{share:.0%}"
 
 
 def recipe_row(recipe: Recipe) -> tuple[str, str, str]:

@@ -160,7 +160,7 @@ def validation_text(rows: Sequence[TableRow]) -> str:
     Returned: ΔE00 in columns; blank where there is no number.
     """
     from matchlib.validation import left_out_words
-    from workbook.cli.printing import number, percent, table, wrapped
+    from workbook.cli.printing import number, table, wrapped
 
     cells = [
         (
@@ -169,7 +169,7 @@ def validation_text(rows: Sequence[TableRow]) -> str:
             str(r.panels),
             *(number(v) if math.isfinite(v) else "" for v in (r.median, r.mean, r.high)),
             number(r.floor_ratio),
-            percent(r.coverage[2]) if r.coverage else "",
+            f"{r.coverage[2]:.0%}" if r.coverage else "",
             r.note if r.panels else "",
         )
         for r in rows

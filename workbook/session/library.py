@@ -108,20 +108,9 @@ def _log(panel: Panel) -> tuple[str, ...]:
 
 
 def _coat_words(entry: LoggedCoat) -> str:
-    parts = [
-        f"Coat {entry.coat}",
-        *(
-            str(value)
-            for value in (
-                f"{entry.at:%H:%M}" if entry.at else "",
-                entry.ratio or "",
-                entry.sprayer,
-                lot_words(entry.lot),
-            )
-            if value
-        ),
-    ]
-    return ", ".join(parts)
+    at = entry.at and f"{entry.at:%H:%M}"
+    said = (f"Coat {entry.coat}", at, entry.ratio, entry.sprayer, lot_words(entry.lot))
+    return ", ".join(str(value) for value in said if value)
 
 
 def _reading_lines(stage: Stage) -> list[str]:

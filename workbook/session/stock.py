@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -48,8 +49,6 @@ def write_down(
     `have`, `bottle`: what is there and what a full bottle holds, as ``300 ml``. `price`: of a full
     bottle.
     """
-    from dataclasses import replace
-
     from matchlib.mixing import Supply, parse_volume
 
     known = {n.casefold(): s for n, s in stock_of(archive).items()}
