@@ -12,13 +12,14 @@ from hypothesis import strategies as st
 from scipy.stats import chi2
 
 from matchlib.colorimetry import GRID, reflectance_to_lab
+from matchlib.colorimetry.lab import lab_jacobian
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.film import EXTERNAL_K1, KEPT_WAY, film_reflectance, saunderson
 from matchlib.regression import FilmRegressor
 from matchlib.regression.evidence import evidence
 from matchlib.regression.frames import rows_of
 from matchlib.regression.law import FilmLaw, motion
-from matchlib.regression.observe import Observations, lab_of, tone_of
+from matchlib.regression.observe import Observations, tone_of
 from matchlib.regression.priors import Priors, smooth_curves
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.residuals import Residuals, Rows
@@ -77,7 +78,7 @@ def case():
     return law, table, z
 
 
-@pytest.mark.parametrize("observe", [lambda r: lab_of(r, "D65", "10"), tone_of])
+@pytest.mark.parametrize("observe", [lambda r: lab_jacobian(r, "D65", "10"), tone_of])
 def test_every_derivative_agrees_with_differences(case, observe):
     law, table, z = case
     state = law.evaluate(z, table)

@@ -292,7 +292,7 @@ def _camera_matrix(light: str, camera: str) -> Array:
 
     surfaces = chart_spectra("ColorChecker N Ohta")
     rgb = response(surfaces, light, camera) / response(np.ones((1, 31)), light, camera)
-    xyz = surfaces @ np.asarray(weights("D65", "2", np.arange(400.0, 701.0, 10.0))) / 100.0
+    xyz = surfaces @ np.asarray(weights("D65", "2")) / 100.0
     target = colour.XYZ_to_RGB(xyz, "sRGB", apply_cctf_encoding=False)
     solved, *_ = np.linalg.lstsq(rgb, target, rcond=None)
     # A maker keeps white white.
