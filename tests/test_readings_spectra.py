@@ -145,6 +145,16 @@ def test_lab_for_another_light_than_its_spectrum_is_pointed_out(table):
     assert "another light" not in read_file(table(text), viewing=Viewing("A", "2")).text()
 
 
+@pytest.mark.parametrize("light", ["C,2", "D75,10", "D65,4"])
+def test_a_spectrum_stated_for_another_light_than_is_known_is_taken(table, light):
+    text = f"panel,ground,illuminant,observer,scale,{SPECTRAL}\nP,silver,{light},0-1,{VALUES}\n"
+    report = read_file(table(text))
+    assert report.panels[0].readings[0].viewing == Viewing()
+    assert "is no light known here; a spectrum holds under any" in " ".join(report.text().split())
+    lab = refusal(table(f"panel,ground,illuminant,observer,L,a,b\nP,silver,{light},50,0,0\n"))
+    assert "is not known" in lab or "light and observer" in lab
+
+
 def test_a_row_with_lab_and_spectrum_keeps_the_spectrum(table):
     report = read_file(
         table(f"panel,ground,L,a,b,scale,{SPECTRAL}\nP,silver,50,0,0,0-1,{VALUES}\n")

@@ -96,6 +96,11 @@ class MeasuredReader:
         waiting = None
         if spectral:
             stated = {"illuminant": "D65", "observer": "10", **stated}
+            light, field = _light_of(stated)
+            if light not in ILLUMINANTS or field not in OBSERVERS:
+                text = f"{light}, {field}° is no light known here; a spectrum holds under any"
+                self.gaps.setdefault(f"{text}, and is shown under D65, 10°", []).append(row[0])
+                stated |= {"illuminant": "D65", "observer": "10"}
         elif not ("illuminant" in stated and "observer" in stated):
             try:
                 light = self._light(row, stated, group)
