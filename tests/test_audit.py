@@ -5,17 +5,19 @@ from __future__ import annotations
 import datetime as dt
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.stats import chi2, multivariate_normal, norm
 
-from matchlib.audit import Finding, audit
+from matchlib.audit import Finding, audit, excluded
 from matchlib.audit.backs import Verdict, _mistyped
 from matchlib.audit.drift import EFFECT, PRIOR, _weigh
 from matchlib.audit.finding import KINDS, PRIORS, Evidence
 from matchlib.audit.left_out import LeftOutReadings, leave_out
 from matchlib.audit.slips import Materials, slips
+from matchlib.audit.whole import beyond_the_law
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import FitError
 from matchlib.linear import fit_panels
@@ -211,6 +213,23 @@ def test_slips_share_their_kinds_prior(clean: list[Panel]) -> None:
         assert {((own, one[1]), two), (one, (own, two[1]))} <= pots
     bare = Recipe(SHOP.grounds[0])
     assert {k for k, _, _ in slips(bare, shelf)} == {"wrong ground"}
+
+
+def test_every_layer_of_a_panel_is_looked_at(clean: list[Panel], left: LeftOutReadings) -> None:
+    under, over = SHOP.colours[0], Colour.parse("fern")
+    layered = Recipe(SHOP.grounds[0], None, CoatSchedule.parse(f"2@6:1 {under}, 1@4:1 {over}"))
+    panel = Panel.of("TWO", layered, readings=(Reading(lab=(30.0, 5.0, 60.0)),))
+    assert Materials.of([panel]).colours == sorted([under, over], key=str)
+    (finding,) = beyond_the_law({"fern": "it glows"}, [*clean, panel])
+    assert finding.codes == ("TWO",)
+    fit = SimpleNamespace(panels_=np.array(["TWO"]), trust_=np.zeros(1))
+    of_fern = Recipe(SHOP.grounds[1], over, CoatSchedule.parse("2@6:1"))
+    assert excluded(fit, [of_fern], {"TWO": layered}.__getitem__) == ("TWO",)
+    # A colour that no panel with a reading shows is no slip of any layer.
+    known = replace(layered, schedule=CoatSchedule.parse(f"2@6:1 {under}, 1@4:1 {SHOP.colours[1]}"))
+    unread = Panel.of("NEW", of_fern)
+    found = audit([*clean, panel.having(recipe=known), unread], left.model)
+    assert not [r for f in found for r in (f.proposed, *f.others) if r and "fern" in str(r)]
 
 
 def test_one_panel_under_two_codes(clean: list[Panel], left: LeftOutReadings) -> None:

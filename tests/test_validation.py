@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from sklearn.base import BaseEstimator
 
-from matchlib.domain import Panel, Reading, Recipe
+from matchlib.domain import CoatSchedule, Panel, Reading, Recipe
 from matchlib.errors import DomainError, FitError
 from matchlib.regression import FilmRegressor
 from matchlib.validation import (
@@ -152,14 +152,12 @@ def test_the_film_regression_is_honest_on_panels_left_out(
     assert np.all(found.dof > 3)
 
 
-def test_a_colour_shown_by_one_panel_is_named_not_guessed() -> None:
+@pytest.mark.parametrize("under", ["", "2@6:1 {}, "])
+def test_a_colour_shown_by_one_panel_is_named_not_guessed(under: str) -> None:
     panels = list(SHOP.archive(12, 0))
     one = next(p for p in panels if not p.recipe.bare)
-    assert one.recipe.schedule is not None
-    odd = one.having(
-        code="ODD",
-        recipe=Recipe(one.recipe.ground, SHOP.colours[0].parse("rare"), one.recipe.schedule, "yes"),
-    )
+    schedule = CoatSchedule.parse(under.format(one.recipe.colour) + "2@6:1 rare")
+    odd = one.having(code="ODD", recipe=Recipe(one.recipe.ground, None, schedule, "yes"))
     X, y = to_frame([*panels, odd])
     found = cross_validate(X, y, "panel", model=FilmRegressor(rounds=1, library=False), folds=3)
     assert found.skipped.tolist() == [len(X) - 1]

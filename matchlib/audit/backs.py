@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from matchlib.audit.finding import PRIORS, Evidence, Finding
 from matchlib.audit.slips import Materials, slips
 from matchlib.domain import Panel, Recipe
-from matchlib.errors import UnknownName
 from matchlib.progress import Callback, part_of
 
 if TYPE_CHECKING:
@@ -139,19 +138,13 @@ def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> 
     looked = np.flatnonzero(far > WORTH_A_LOOK)
     which: list[int] = []
     what: list[tuple[str, Recipe, float]] = []
-    known = left.words
     report = part_of(callback)
     for i in looked.tolist():
         report(0.0, "thinking of slips of the pen")
         for slip in slips(left.panels[i].recipe, shelf):
-            try:
-                known.shares(slip[1].ground)
-                if slip[1].colour is not None:
-                    known.shares(slip[1].colour)
-            except UnknownName:
-                continue
-            which.append(i)
-            what.append(slip)
+            if left.words.knows(slip[1]):
+                which.append(i)
+                what.append(slip)
     if what:
         recipes = [w[1] for w in what]
         found = left.under(np.array(which, np.intp), recipes, callback=part_of(report, 0.0, 0.8))

@@ -79,5 +79,5 @@ def excluded_words(codes: Sequence[str]) -> str:
 
 def names_of(recipe: Recipe) -> set[tuple[str, str]]:
     """Grounds and colours of a recipe, each with what it is."""
-    colours = {} if recipe.colour is None else recipe.colour.shares
-    return {("ground", g) for g in recipe.ground.shares} | {("colour", c) for c in colours}
+    colours = {("colour", name) for colour, _ in recipe.layers for name in colour.shares}
+    return {("ground", g) for g in recipe.ground.shares} | colours

@@ -29,7 +29,7 @@ class Materials(NamedTuple):
         used = [s.ratio for r in recipes if r.schedule for s in r.schedule.steps]
         return cls(
             sorted({r.ground for r in recipes}, key=str),
-            sorted({r.colour for r in recipes if r.colour}, key=str),
+            sorted({colour for r in recipes for colour in _colours(r)}, key=str),
             sorted({r for r in used if not r.looks_reversed}),
         )
 

@@ -80,6 +80,11 @@ class Vocabulary:
         """Return what is shared of a kind: names, of lots and batches with whose they are."""
         return [key[1:] for key in self.shared if key[0] == kind]
 
+    def knows(self, recipe: Recipe) -> bool:
+        """Return whether every ground and colour of a recipe was seen."""
+        colours = {name for colour, _ in recipe.layers for name in colour.shares}
+        return set(recipe.ground.shares) <= {*self.grounds} and colours <= {*self.colours}
+
     def shares(self, blend: Ground | Colour) -> Array:
         """Return a blend's shares over the vocabulary."""
         names = self.grounds if isinstance(blend, Ground) else self.colours

@@ -19,7 +19,7 @@ from sklearn.base import clone
 from sklearn.model_selection import GroupKFold
 
 from matchlib.colorimetry import delta_e00
-from matchlib.errors import DomainError, FitError, UnknownName
+from matchlib.errors import DomainError, FitError
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, FilmRegressor
 from matchlib.regression.frames import rows_of, with_spectra
@@ -357,13 +357,4 @@ def _known(fitted: Any, test: pd.DataFrame) -> NDArray[np.bool_]:
     words = getattr(fitted, "words_", None)
     if words is None:
         return np.ones(len(test), bool)
-    known = []
-    for recipe in rows_of(test)[0]:
-        try:
-            words.shares(recipe.ground)
-            if recipe.colour is not None:
-                words.shares(recipe.colour)
-            known.append(True)
-        except UnknownName:
-            known.append(False)
-    return np.array(known, bool)
+    return np.array([words.knows(recipe) for recipe in rows_of(test)[0]], bool)

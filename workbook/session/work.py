@@ -402,8 +402,8 @@ class Work:
 
         stages = [Sprayed.of(row) for row in (*self.rows(card), *self.rows(latest))]
         recipes = [s.recipe for s in stages]
-        used = [b for r in recipes for b in (r.ground, *(c for c, _ in r.layers))]
-        if latest.recipe.schedule is not None and self.known(used) == used:
+        known = all(map(self.model.words_.knows, recipes))
+        if latest.recipe.schedule is not None and known:
             check_stages(Belief.of(self.model, recipes=recipes), stages)
 
     def close(self, outcome: str, why: str = "") -> Work:
