@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import Tolerance, delta_e00
-from matchlib.domain import Recipe
+from matchlib.domain import Panel, Reading, Recipe
 from matchlib.explain import explain
 from matchlib.plain import shown
 from matchlib.regression import FilmPredictor
@@ -60,6 +60,20 @@ def test_the_nearest_panels_are_of_the_same_colour_and_ground() -> None:
     assert found.near[0].away == pytest.approx(0.0, abs=1e-9)
     assert all(n.recipe.colour == r.colour and n.recipe.ground == r.ground for n in found.near)
     assert found.near[0].residual < 3.0
+
+
+def test_of_layers_every_colour_counts_for_what_is_near() -> None:
+    under, top = COLOURS[:2]
+    two, close = (
+        Recipe.of("silver", None, f"2@6:1 {under}, {n} {top}") for n in ("1@20:1", "4@3:1")
+    )
+    panels = [
+        Panel.of(code, r, readings=(Reading(lab=(40, 9, 9)),))
+        for code, r in (("ONE", Recipe.of("silver", under, "2@6:1")), ("TWO", close))
+    ]
+    near = explain(model_of(), two, archive=panels).near
+    assert [n.code for n in near] == ["TWO", "ONE"]
+    assert near[0].away > near[1].away
 
 
 def test_shares_of_the_doubt_are_whole_and_panels_lessen_theirs() -> None:

@@ -183,13 +183,12 @@ def lab_jacobian(reflectance: Array, illuminant: str, observer: str) -> tuple[Ar
     return lab, by_xyz @ w.T
 
 
-def lab_of_reading(reading: Reading) -> Lab:
-    """Return a reading's CIELAB under its own viewing."""
+def lab_of_reading(reading: Reading, viewing: Viewing | None = None) -> Lab:
+    """Return a reading's CIELAB under its own viewing; of a spectrum, under another if given."""
     if reading.lab is not None:
         return reading.lab
-    return three(
-        reflectance_to_lab(reading.reflectance, reading.viewing, wavelengths=reading.wavelengths)
-    )
+    view = viewing or reading.viewing
+    return three(reflectance_to_lab(reading.reflectance, view, wavelengths=reading.wavelengths))
 
 
 def _lab_of_curve(curve: Array) -> Array:

@@ -9,9 +9,19 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import Tolerance, delta_e00, delta_lch, reflectance_to_lab
-from matchlib.colorimetry import interpolate_reflectance as on_grid
-from matchlib.domain import CoatSchedule, Ground, MixRatio, Panel, Recipe, Viewing, three
+from matchlib.colorimetry import Tolerance, delta_e00, delta_lch
+from matchlib.colorimetry.lab import lab_of_reading
+from matchlib.domain import (
+    CoatSchedule,
+    Colour,
+    Ground,
+    Lab,
+    MixRatio,
+    Panel,
+    Recipe,
+    Viewing,
+    three,
+)
 from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.words import PastRecipes
@@ -197,8 +207,9 @@ def _near(
         )
         for n, (_, seen) in enumerate(found)
     ]
+    colours = _colours(recipe)
     strange = np.array(
-        [(p.recipe.colour != recipe.colour) + (p.recipe.ground != recipe.ground) for p, _ in found]
+        [(_colours(p.recipe) != colours) + (p.recipe.ground != recipe.ground) for p, _ in found]
     )
     near = tuple(
         NearPanel(
@@ -214,14 +225,15 @@ def _near(
     return near, readings
 
 
-def _read(panel: Panel, view: Viewing) -> Array | None:
+def _colours(recipe: Recipe) -> list[Colour]:
+    return [colour for colour, _ in recipe.layers]
+
+
+def _read(panel: Panel, view: Viewing) -> Lab | None:
     """What a panel reads under a viewing, if it was read so or that can be worked out."""
     for reading in panel.readings:
-        if reading.viewing.geometry != view.geometry:
-            continue
-        if reading.lab is None:
-            curve = on_grid(reading.wavelengths, reading.reflectance)
-            return reflectance_to_lab(curve, view)
-        if reading.viewing == view:
-            return np.array(reading.lab)
+        if reading.viewing.geometry == view.geometry and (
+            reading.spectral or reading.viewing == view
+        ):
+            return lab_of_reading(reading, view)
     return None

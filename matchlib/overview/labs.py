@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from matchlib.colorimetry import reflectance_to_lab
+from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Lab, Panel, Viewing, three
 from matchlib.regression.vocabulary import geometry_group
 
@@ -39,10 +39,6 @@ def panel_lab(panel: Panel, viewing: Viewing) -> Lab | None:
     for reading in panel.readings:
         if reading.source == "photo" or geometry_group(reading.viewing.geometry) != place:
             continue
-        if reading.spectral:
-            labs.append(
-                reflectance_to_lab(reading.reflectance, viewing, wavelengths=reading.wavelengths)
-            )
-        elif (reading.viewing.illuminant, reading.viewing.observer) == light:
-            labs.append(np.asarray(reading.lab, float))
+        if reading.spectral or (reading.viewing.illuminant, reading.viewing.observer) == light:
+            labs.append(lab_of_reading(reading, viewing))
     return three(np.mean(labs, axis=0)) if labs else None
