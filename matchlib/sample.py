@@ -24,7 +24,7 @@ from matchlib.regression import FilmPredictor
 from matchlib.tails import chance_words, dof_of_panel, ninety_nine
 from matchlib.target import Target
 
-__all__ = ["ANY_FILM", "ONE_POT", "chances_of_own", "origins", "own_words"]
+__all__ = ["ANY_FILM", "ONE_POT", "chances_of_own", "more_pots", "origins", "own_words"]
 
 Array = NDArray[np.float64]
 
@@ -141,13 +141,13 @@ class _Pots(NamedTuple):
             near = np.argsort(target.difference(labs), kind="stable")[:NEAREST]
         kinds: dict[object, Recipe] = {}
         for r in recipes:
-            if r.schedule is not None and _mixed(r):
+            if r.schedule is not None and more_pots(r):
                 kinds.setdefault((r.ground.names, tuple(c.names for c, _ in r.layers)), r)
         mixed = list(kinds.values())
         return cls(
             (*(every[i] for i in near), *mixed),
             np.repeat([apart, ANY_FILM], [len(near), len(mixed)]),
-            np.append(np.ones(len(near)), [FILMS / ONE_POT ** _mixed(r) for r in mixed]),
+            np.append(np.ones(len(near)), [FILMS / ONE_POT ** more_pots(r) for r in mixed]),
         )
 
     def told(self, there: Together, target: Target) -> tuple[Array, Array, Array] | None:
@@ -166,8 +166,8 @@ class _Pots(NamedTuple):
         return share / share.sum(), away, spread
 
 
-def _mixed(recipe: Recipe) -> int:
-    """How many more pots than one it takes."""
+def more_pots(recipe: Recipe) -> int:
+    """Return how many more pots than one a recipe takes."""
     mixed = [recipe.ground, *(colour for colour, _ in recipe.layers)]
     return sum(len(x.parts) > 1 for x in mixed) + len(recipe.layers) - 1
 

@@ -16,7 +16,7 @@ from matchlib.correction.scoring import nearness
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
-from matchlib.sample import ANY_FILM, ONE_POT, origins
+from matchlib.sample import ANY_FILM, ONE_POT, more_pots, origins
 from matchlib.steering.lookahead import LEAST, CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
@@ -117,10 +117,6 @@ def _expected(card: Card, ahead: Ahead, row: int) -> tuple[Array, Array]:
     return ahead.labs[:, row], spread
 
 
-def _blends(recipe: Recipe) -> int:
-    return sum(x is not None and len(x.parts) > 1 for x in (recipe.ground, recipe.colour))
-
-
 class Approach(NamedTuple):
     """A ground and pot, its coats up to the first look, and the chance by how often it is read."""
 
@@ -191,7 +187,7 @@ class Approach(NamedTuple):
     def place(self) -> tuple[float, float]:
         """The likeliest first, those of one pot and one ground before their like; then blind."""
         odds = self.chance / max(1.0 - self.chance, 1e-3)
-        odds /= ONE_POT ** _blends(self.candidate.recipe)
+        odds /= ONE_POT ** more_pots(self.candidate.recipe)
         return -round(odds / (1.0 + odds), 2), -self.candidate.probability
 
     def plan(self, *, what_follows: bool = True) -> CardPlan:

@@ -125,11 +125,9 @@ def _possible(belief: Belief, row: Sprayed, number: int) -> None:
             "again, dry.",
             where=f"stage {number}",
         )
-    step = recipe.schedule.strength / recipe.schedule.coats
-    film = np.log1p(step / recipe.schedule.strength)
-    darker = belief.linear([recipe], row.viewing, sources=row.source, film=film, slopes=False)[0][
-        0, 0
-    ]
+    film = np.log1p(1.0 / recipe.schedule.coats)
+    more, *_ = belief.linear([recipe], row.viewing, sources=row.source, film=film, slopes=False)
+    darker = more[0, 0]
     if light < min(darker, lab[1, 0]) - FAR * sd[1]:
         raise DomainError(
             "This reading is darker than a whole coat more could make it.",

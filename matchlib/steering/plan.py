@@ -11,8 +11,6 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from matchlib.correction import Belief
@@ -33,8 +31,6 @@ if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
 __all__ = ["MOST_READINGS", "plan"]
-
-Array = NDArray[np.float64]
 
 MOST_READINGS = 3
 """Looks at one card that are thought of."""

@@ -280,17 +280,17 @@ def advise(
         # The law as it is counts the last step; how much a reading adds is by the law in brief.
         worth = np.clip(chance + np.maximum(rough[0] - last_coats[0], 0.0), 0.0, 1.0)
         worth[0] = chance[0]
-    order = 1 + np.lexsort((hope.mean[1:], _coats(recipes[1:]), -worth[1:].round(2)))
-    options, first = [], outlook.first
+    options, first, coats = [], outlook.first, _coats(recipes)
+    order = 1 + np.lexsort((hope.mean[1:], coats[1:], -worth[1:].round(2)))
     filled = _last_ratio(have)
     # Whoever holds the cup asks first what one more coat of it would do.
     of_cup = [i for i in order if _last_ratio(recipes[i]) == filled][: shown > 1]
     for i in dict.fromkeys([*order[:shown], *of_cup]):
-        added = _added(recipes[i], have)
-        ratio = added.steps[-1].ratio
+        ratio = _last_ratio(recipes[i])
+        added = CoatSchedule.of(int(coats[i] - coats[0]), ratio)
         pot, pot_words = pot_of(ratio, filled, recipes[i], cup_ml=cup_ml)
         fresh = None
-        if filled is not None and ratio < filled:
+        if ratio < filled:
             fresh, otherwise = pot_of(ratio, None, recipes[i])
             pot_words = f"{pot_words}; or {otherwise}"
         options.append(
@@ -358,15 +358,8 @@ def _failing(goal: Target, labs: Array, away: Array, recipes: Sequence[Recipe]) 
     return f"{why}, and no coats on top mend that: it needs another ground or pot"
 
 
-def _added(recipe: Recipe, have: Recipe) -> CoatSchedule:
-    new = recipe.after(have)
-    if new is None or new.schedule is None:
-        raise DomainError("Nothing is laid on this card.", expected="further coats")
-    return new.schedule
-
-
-def _last_ratio(recipe: Recipe) -> MixRatio | None:
-    return recipe.schedule.steps[-1].ratio if recipe.schedule else None
+def _last_ratio(recipe: Recipe) -> MixRatio:
+    return recipe.layers[-1][1].steps[-1].ratio
 
 
 def _coats(recipes: Sequence[Recipe]) -> Array:

@@ -5,18 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-import numpy as np
-from numpy.typing import NDArray
-
 from matchlib.correction.moves import ratio_words
-from matchlib.domain import CoatSchedule, Colour, MixRatio, Recipe
-from matchlib.errors import DomainError
+from matchlib.domain import CoatSchedule, MixRatio, Recipe
 from matchlib.mixing.pour import Pour, Remainder, most_kept, pour
 from matchlib.outcome import Outcome
 
-__all__ = ["SANDING", "TopUp", "let_down", "pot_of"]
-
-Array = NDArray[np.float64]
+__all__ = ["SANDING", "TopUp", "pot_of"]
 
 SANDING = (
     "It is under its clear coat: sand it before these coats, and clear it a second time after them."
@@ -79,31 +73,15 @@ def pot_of(
     ratio: MixRatio, cup: MixRatio | None, recipe: Recipe, *, cup_ml: float | None = None
 ) -> tuple[Pour, str]:
     """Return the pot of coats on top, from what is in the cup where that can be."""
-    if recipe.schedule is None:
-        raise DomainError("A bare ground has no pot.", expected="coats of colour", got=str(recipe))
-    colour = recipe.schedule.steps[-1].colour or recipe.colour
+    colour, kept = recipe.layers[-1][0], cup_ml or POT_ML
     if cup == ratio:
-        made = Pour(ratio, cup_ml or POT_ML, (), Remainder(cup_ml or POT_ML, ratio))
-        return made, "of what is in the cup"
+        return Pour(ratio, kept, (), Remainder(kept, ratio)), "of what is in the cup"
     if cup is not None and ratio < cup:
-        kept = cup_ml or POT_ML
-        made = let_down(cup, ratio, kept, colour=colour)
+        total = kept * cup.fraction / ratio.fraction
+        held = Remainder(min(kept, most_kept(total, ratio, cup)), cup)
+        made = pour(total, ratio, colour=colour, kept=held)
         more = made.ml("carrier")
         return made, f"of the cup let down to {ratio}: {more:.0f} ml carrier to {kept:.0f} ml of it"
     made = pour(POT_ML, ratio, colour=colour)
     richer = "" if cup is None else ", for the cup is weaker"
     return made, f"of a fresh pot of {ratio_words(ratio)}{richer}: {made.words()}"
-
-
-def let_down(cup: MixRatio, to: MixRatio, cup_ml: float, *, colour: Colour | None = None) -> Pour:
-    """Return the cup let down to a weaker ratio."""
-    if to > cup:
-        raise DomainError(
-            "A cup cannot be let down to a richer mix.",
-            expected=f"{cup} or weaker",
-            got=str(to),
-            remedy=f"mix a fresh pot of {to}, or lay more coats of {cup}.",
-        )
-    total = cup_ml * cup.fraction / to.fraction
-    kept = Remainder(min(cup_ml, most_kept(total, to, cup)), cup)
-    return pour(total, to, colour=colour, kept=kept)

@@ -12,12 +12,11 @@ from matchlib.colorimetry import lch
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.correction.moves import continuations
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
-from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from matchlib.steering import correct, plan, steer
 from matchlib.steering.steer import _failing
-from matchlib.steering.topup import let_down, pot_of
+from matchlib.steering.topup import pot_of
 from matchlib.target import Aim, Target
 from tests.benchmarks.panels import to_frame
 from tests.steering.outlooks import VIEW, expected, of, outlook
@@ -226,6 +225,8 @@ def test_the_pot_of_coats_on_top_comes_of_the_cup_where_it_can(recipe) -> None:
     same, words = pot_of(cup, cup, recipe, cup_ml=70.0)
     assert (same.total_ml, words) == (70.0, "of what is in the cup")
     weaker, words = pot_of(MixRatio(20, 1), cup, recipe, cup_ml=70.0)
+    # 70 ml at 6:1 hold 10 ml of colour: 210 ml at 20:1.
+    assert weaker.total_ml == pytest.approx(210.0)
     assert weaker.ml("carrier") == pytest.approx(140.0)
     assert "140 ml carrier to 70 ml of it" in words
     assert "colour), for the cup is weaker: " in pot_of(MixRatio(4, 1), cup, recipe)[1]
@@ -265,15 +266,6 @@ def test_a_card_read_before_and_under_its_clear_tells_the_next_what_the_clear_do
         shift = slope[0] - slope[1]
         sds.append(float(np.sqrt(np.trace(shift @ belief.covariance @ shift.T))))
     assert sds[1] < 0.5 * sds[0]
-
-
-def test_a_cup_is_let_down_never_up() -> None:
-    made = let_down(MixRatio(6, 1), MixRatio(20, 1), 70.0)
-    # 70 ml at 6:1 hold 10 ml of colour: 210 ml at 20:1.
-    assert made.total_ml == pytest.approx(210.0)
-    assert made.ml("carrier") == pytest.approx(140.0)
-    with pytest.raises(DomainError, match="richer"):
-        let_down(MixRatio(6, 1), MixRatio(4, 1), 70.0)
 
 
 def test_cards_read_before_and_after_their_clear_are_asked_for(shop, model, recipe) -> None:
