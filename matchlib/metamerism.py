@@ -49,11 +49,7 @@ class UnderLight:
     # special index of metamerism [ΔE00]: 5th, 50th and 95th percentile of the spectra that would
     # do; all the same where both spectra are known
     low: float
-    # special index of metamerism [ΔE00]: 5th, 50th and 95th percentile of the spectra that would
-    # do; all the same where both spectra are known
     middle: float
-    # special index of metamerism [ΔE00]: 5th, 50th and 95th percentile of the spectra that would
-    # do; all the same where both spectra are known
     high: float
 
 
@@ -152,36 +148,19 @@ def metamerism(
         )
     rng = np.random.default_rng(0)
     spectral_recipe = not bool(model.rests_on_lab([recipe])[0])
-    spectral_sample = target.spectrum is not None
     trials = _recipe_spectra(model, recipe, reference, 0 if spectral_recipe else draws, rng)
     if target.spectrum is not None:
         standards = target.spectrum[None, :]
     else:
         lab = np.array(target.aims[0].lab)
         standards = plausible_reflectances(lab, reference, draws, rng)
-    count = max(len(trials), len(standards))
-    pairs = (
-        np.broadcast_to(standards, (count, len(GRID))) if len(standards) == 1 else standards,
-        np.broadcast_to(trials, (count, len(GRID))) if len(trials) == 1 else trials,
-    )
     base = Viewing(reference.illuminant, reference.observer)
     held = []
-    for name, view in LIGHTS.items():
-        if view == base:
-            continue
-        index = metamerism_index(pairs[0], pairs[1], view, base)
-        low, middle, high = np.percentile(index, [5, 50, 95])
-        held.append(UnderLight(name, float(low), float(middle), float(high)))
-    if base != Viewing():
-        index = metamerism_index(pairs[0], pairs[1], Viewing(), base)
-        low, middle, high = np.percentile(index, [5, 50, 95])
-        held.append(UnderLight("daylight (D65)", float(low), float(middle), float(high)))
-    return Metamerism(
-        recipe,
-        tuple(held),
-        spectral_sample,
-        spectral_recipe,
-    )
+    for name, view in (LIGHTS | {"daylight (D65)": Viewing()}).items():
+        if view != base:
+            index = metamerism_index(standards, trials, view, base)
+            held.append(UnderLight(name, *map(float, np.percentile(index, [5, 50, 95]))))
+    return Metamerism(recipe, tuple(held), target.spectrum is not None, spectral_recipe)
 
 
 def _recipe_spectra(

@@ -25,7 +25,7 @@ from matchlib.correction import Belief
 from matchlib.correction.scoring import nearness
 from matchlib.domain import Recipe
 from matchlib.errors import DomainError
-from matchlib.linear import linearise
+from matchlib.linear import Together, linearise
 from matchlib.listing import Listing, items_frame
 from matchlib.outcome import Outcome, outcomes
 from matchlib.plain import recipe_cells
@@ -43,7 +43,7 @@ from matchlib.target import Target
 if TYPE_CHECKING:
     import pandas as pd
 
-    from matchlib.regression import FilmPredictor, Prediction
+    from matchlib.regression import FilmPredictor
 
 __all__ = [
     "ArchivePlan",
@@ -208,16 +208,13 @@ def next_for_target(
     order = np.argsort(nearness(belief, candidates, target), kind="stable")
     report(0.2, "working out the nearest")
     some = [candidates[i] for i in order[:FOLLOWING]]
-    there = belief.predict_together(some, target.viewings, source=source)
-    each = outcomes(some, there, target)
+    known = belief.together(some, target.viewings, source=source)
+    each = outcomes(some, known.prediction, target)
     first = np.argsort([-one.probability for one in each], kind="stable")[:THOUGHT_OF]
-    slope = np.concatenate(
-        [belief.linear(some, v, sources=source)[1] for v in target.viewings], axis=1
-    )
     found: list[TargetPanel] = []
     for number, i in enumerate(first):
         report(0.3 + 0.7 * number / len(first), "imagining what each panel would read")
-        second = _by_second(i, there, slope=slope, covariance=belief.covariance, goal=target)
+        second = _by_second(i, known, target)
         passes = chance_words(each[i].probability)
         words = f"{some[i].words}: passes with a chance of {passes}; by the panel after it "
         words += f"{chance_words(second)}."
@@ -227,10 +224,9 @@ def next_for_target(
     return Listing(found[b] for b in best)
 
 
-def _by_second(
-    i: int, there: Prediction, *, slope: Array, covariance: Array, goal: Target
-) -> float:
+def _by_second(i: int, known: Together, goal: Target) -> float:
     """Chance that panel i passes, or the best one after it does."""
+    there, slope, covariance, _ = known
     labs, own, wide = there.labs, there.own, slope.shape[1]
     views, count, _ = labs.shape
     across = slope[i] @ covariance

@@ -179,13 +179,14 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
         hope = goal.expected(predicted.labs, predicted.covariance, predicted.dof)
         assert panel.probability == hope.probability[0]
     some = candidates[30:50]
-    predicted = belief.predict_together(some, goal.viewings)
-    about = {"slope": belief.linear(some)[1], "covariance": belief.covariance, "goal": goal}
+    known = belief.together(some, goal.viewings)
+    predicted = known.prediction
 
     def by_second(first: float, then: np.ndarray) -> np.ndarray:
         found = replace(predicted, groups=then)
         found.__dict__["dof"] = np.full(len(some), first)  # as if it had been worked out
-        return np.array([_by_second(i, found, **about) for i in range(len(some))])
+        about = known._replace(prediction=found)
+        return np.array([_by_second(i, about, goal) for i in range(len(some))])
 
     # What this panel may read and what the next one may: each is a t.
     sure = np.full(len(some), np.inf)
