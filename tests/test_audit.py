@@ -12,7 +12,7 @@ import pytest
 from scipy.stats import chi2, multivariate_normal, norm
 
 from matchlib.audit import Finding, audit, excluded
-from matchlib.audit.backs import Verdict, _mistyped
+from matchlib.audit.backs import Slip, Verdict, _mistyped
 from matchlib.audit.drift import EFFECT, PRIOR, _weigh
 from matchlib.audit.finding import KINDS, PRIORS, Evidence
 from matchlib.audit.left_out import LeftOutReadings, leave_out
@@ -321,7 +321,7 @@ def test_likelihoods_become_probabilities_by_bayes_rule() -> None:
     assert [Evidence(0, w).probability(0.1) for w in (-np.inf, 800)] == [0, 1]
     verdict = Verdict(Panel.of("A1", Recipe(SHOP.grounds[0])), -2.0)
     for kind, prior in (("wrong ground", 0.1), ("wrong colour", 0.2)):
-        verdict.add(kind, None, -2.0, prior)
+        verdict.slips.append(Slip(kind, None, -2.0, prior))
     right, others = verdict.shares()
     assert (right, *others) == pytest.approx((0.7, 0.1, 0.2))
 

@@ -70,8 +70,8 @@ def test_another_ground_or_pot_does_not_fit(
     assert verdict.wrong > 0.95
     if kind is not None:
         assert verdict.best is not None
-        assert verdict.kinds[verdict.best] == kind
-        assert verdict.recipes[verdict.best] == sprayed
+        assert verdict.slips[verdict.best].kind == kind
+        assert verdict.slips[verdict.best].recipe == sprayed
 
 
 def test_a_sign_typed_wrong_is_told_as_that(model: FilmRegressor, recipe: Recipe) -> None:

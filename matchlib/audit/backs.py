@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Protocol
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from matchlib.progress import Callback, part_of
 if TYPE_CHECKING:
     from matchlib.regression.vocabulary import Vocabulary
 
-__all__ = ["Read", "Verdict", "finding_of", "judge"]
+__all__ = ["Read", "Slip", "Verdict", "finding_of", "judge"]
 
 Array = NDArray[np.float64]
 
@@ -65,35 +66,29 @@ class Read(Protocol):
         """Log-likelihood of some panels under other recipes [nat]."""
 
 
+class Slip(NamedTuple):
+    """Something that may be true of a panel instead of its back."""
+
+    kind: str  # one of `PRIORS`
+    recipe: Recipe | None  # what was sprayed, where a recipe explains the reading
+    likelihood: float  # log-likelihood of the reading [nat]
+    prior: float  # probability before the reading [-]
+    note: str = ""  # how it was mistyped
+
+
+@dataclass(frozen=True)
 class Verdict:
     """What is likeliest of one panel."""
 
-    def __init__(self, panel: Panel, written: float) -> None:
-        self.panel = panel
-        self.written = written
-        self.kinds: list[str] = []
-        self.recipes: list[Recipe | None] = []
-        self.notes: list[str] = []
-        self.likelihoods: list[float] = []
-        self.priors: list[float] = []
-
-    def add(
-        self, kind: str, recipe: Recipe | None, likelihood: float, prior: float, note: str = ""
-    ) -> None:
-        """Add something else that may be true."""
-        self.kinds.append(kind)
-        self.recipes.append(recipe)
-        self.likelihoods.append(likelihood)
-        self.priors.append(prior)
-        self.notes.append(note)
+    panel: Panel
+    written: float  # log-likelihood of the reading by its back [nat]
+    slips: list[Slip] = field(default_factory=list)
 
     def shares(self) -> tuple[float, Array]:
-        """Return the probability of the back being right, and of each other thing."""
-        if not self.kinds:
-            return 1.0, np.zeros(0)
-        right = max(1.0 - sum(self.priors), 0.05)
-        log = np.array([self.written, *self.likelihoods])
-        log += np.log([right, *self.priors])
+        """Return the probability of the back being right, and of each slip."""
+        priors = [slip.prior for slip in self.slips]
+        log = np.array([self.written, *(slip.likelihood for slip in self.slips)])
+        log += np.log([max(1.0 - sum(priors), 0.05), *priors])
         share = np.exp(log - log.max())
         share /= share.sum()
         return float(share[0]), share[1:]
@@ -105,17 +100,14 @@ class Verdict:
 
     @property
     def best(self) -> int | None:
-        """Place of the likeliest other thing of the likeliest kind; None if there is none."""
-        _, others = self.shares()
-        if not len(others):
-            return None
+        """Place of the likeliest slip of the likeliest kind; None if there is none."""
+        _, shares = self.shares()
         total: dict[str, float] = {}
-        for kind, share in zip(self.kinds, others, strict=True):
-            total[kind] = total.get(kind, 0.0) + float(share)
-        kind = max(total, key=lambda k: total[k])
-        return max(
-            (i for i, k in enumerate(self.kinds) if k == kind), key=lambda i: float(others[i])
-        )
+        for slip, share in zip(self.slips, shares, strict=True):
+            total[slip.kind] = total.get(slip.kind, 0.0) + float(share)
+        kind = max(total, key=total.__getitem__, default="")
+        of_kind = [i for i, slip in enumerate(self.slips) if slip.kind == kind]
+        return max(of_kind, key=lambda i: float(shares[i]), default=None)
 
 
 def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
@@ -149,11 +141,12 @@ def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> 
         recipes = [w[1] for w in what]
         found = left.under(np.array(which, np.intp), recipes, callback=part_of(report, 0.0, 0.8))
         for i, (kind, recipe, prior), likelihood in zip(which, what, found, strict=True):
-            verdicts[i].add(kind, recipe, float(likelihood), prior)
+            verdicts[i].slips.append(Slip(kind, recipe, float(likelihood), prior))
     astray = left.likelihood(wider=WIDER)
     for number, i in enumerate(looked.tolist()):
         report(0.8 + 0.2 * number / len(looked), "asking whether readings were mistyped")
-        verdicts[i].add("impossible reading", None, float(astray[i]), PRIORS["impossible reading"])
+        kind = "impossible reading"
+        verdicts[i].slips.append(Slip(kind, None, float(astray[i]), PRIORS[kind]))
         if any(r.spectral for r in left.panels[i].readings):
             continue  # nobody types a spectrum
         options = [(lab, note) for lab, note in _mistyped(left.lab[i]) if 0 <= lab[0] <= 100]
@@ -161,7 +154,7 @@ def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> 
         labs = np.array([lab for lab, _ in options]).reshape(-1, 3)
         values = left.had_it_read(np.full(len(options), i), labs)
         for (_, note), value in zip(options, values, strict=True):
-            verdicts[i].add("mistyped reading", None, float(value), prior, note)
+            verdicts[i].slips.append(Slip("mistyped reading", None, float(value), prior, note))
     return verdicts
 
 
@@ -170,14 +163,13 @@ def finding_of(verdict: Verdict) -> Finding | None:
     best = verdict.best
     if best is None:
         return None
-    kind, recipe, panel = verdict.kinds[best], verdict.recipes[best], verdict.panel
-    evidence = Evidence(verdict.written, verdict.likelihoods[best])
-    chance = verdict.wrong
+    kind, recipe, likelihood, _, note = verdict.slips[best]
+    panel, evidence = verdict.panel, Evidence(verdict.written, likelihood)
     others: tuple[Recipe, ...] = ()
     if recipe is not None:
         _, shares = verdict.shares()
         near = [i for i in np.argsort(-shares) if i != best and shares[i] > NEAR * shares[best]]
-        others = tuple(r for i in near[:3] if (r := verdict.recipes[i]) is not None)
+        others = tuple(r for i in near[:3] if (r := verdict.slips[i].recipe) is not None)
         words = (
             f"Panel {panel.code}: the back says {panel.recipe}; its reading is better explained by "
             f"{recipe} ({evidence.words})."
@@ -186,7 +178,6 @@ def finding_of(verdict: Verdict) -> Finding | None:
             words += f" About as good: {'; '.join(map(str, others))}."
         fix = f"Look at the panel, then amend the recipe of {panel.code} to: {recipe.words}."
     elif kind == "mistyped reading":
-        note = verdict.notes[best]
         words = f"Panel {panel.code}: {note} would fit its recipe ({evidence.words})."
         fix = f"Read panel {panel.code} again; if it was typed in, look for {note}."
     else:
@@ -195,4 +186,4 @@ def finding_of(verdict: Verdict) -> Finding | None:
             f"else is wrong is {evidence.words}."
         )
         fix = f"Read panel {panel.code} again, and look at it; put it aside if nobody can say."
-    return Finding(kind, (panel.code,), chance, words, fix, evidence, recipe, others)
+    return Finding(kind, (panel.code,), verdict.wrong, words, fix, evidence, recipe, others)

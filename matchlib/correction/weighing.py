@@ -70,7 +70,7 @@ class _TriedPanel:
         return self._films([self.row.read_as])
 
     def _films(self, recipes: Sequence[Recipe]) -> tuple[Array, Array, Array, Array]:
-        """Lab at each film (n, f, 3), log weight of each film (f,), covariance, freedom."""
+        """Lab at each film (n, f, 3), log weight of each film (f,), covariance, their dof."""
         from scipy.special import logsumexp  # slow to load, and a match weighs no panel
 
         b, p = self.belief, self.belief.size
@@ -213,11 +213,11 @@ def unfitting_words(verdict: Verdict) -> str:
     )
     if best is None:
         return f"{start} {LOOK}"
-    kind, recipe = verdict.kinds[best], verdict.recipes[best]
+    kind, recipe, *_, note = verdict.slips[best]
     if recipe is not None:
         why = f"{kind[:1].upper()}{kind[1:]}? It reads like {recipe}."
     elif kind == "mistyped reading":
-        why = f"Mistyped? {verdict.notes[best]} would fit."
+        why = f"Mistyped? {note} would fit."
     else:
         why = "No slip of the back explains it either: a misreading, or something else was sprayed."
     return f"{start} {why} {LOOK}"
