@@ -154,6 +154,7 @@ def metamerism(
     else:
         lab = np.array(target.aims[0].lab)
         standards = plausible_reflectances(lab, reference, draws, rng)
+    standards, trials = np.broadcast_arrays(standards, trials)
     base = Viewing(reference.illuminant, reference.observer)
     held = []
     for name, view in (LIGHTS | {"daylight (D65)": Viewing()}).items():
