@@ -9,7 +9,7 @@ import numpy as np
 
 from matchlib.colorimetry import delta_e76
 from matchlib.correction import Belief, Sprayed
-from matchlib.domain import Recipe, three
+from matchlib.domain import Recipe, Viewing, three
 from matchlib.errors import DomainError
 
 __all__ = ["DRY_MINUTES", "check_stages", "too_soon"]
@@ -83,10 +83,13 @@ def check_stages(belief: Belief, stages: Sequence[Sprayed], *, sure: bool = Fals
 
 
 def _mean(belief: Belief, same: Sequence[Sprayed], number: int) -> Sprayed:
-    """The mean of repeats, if they are as near as reading is."""
+    """The mean of repeats under each viewing, if under the first they are as near as reading is."""
     if len(same) == 1:
         return same[0]
-    labs = np.array([s.lab for s in same])
+    views: dict[Viewing, list[Sprayed]] = {}
+    for view in (view for repeat in same for view in repeat.views):
+        views.setdefault(view.viewing, []).append(view)
+    labs = np.array([view.lab for view in views[same[0].viewing]])
     _, noise = belief.model.noise_split_
     sd = float(np.sqrt(noise[same[0].source]))
     most = FAR * np.sqrt(2.0) * max(sd, 0.05) * np.sqrt(3.0)
@@ -99,11 +102,11 @@ def _mean(belief: Belief, same: Sequence[Sprayed], number: int) -> Sprayed:
             remedy="read it a third time at the same place, dry and clean, and leave the wrong one "
             "out.",
         )
-    also = tuple(
-        replace(view, lab=three(np.mean([s.also[i].lab for s in same], axis=0)))
-        for i, view in enumerate(same[0].also)
-    )
-    return replace(same[0], lab=three(labs.mean(axis=0)), also=also)
+    means = [
+        replace(each[0], lab=three(np.mean([v.lab for v in each], axis=0)), also=())
+        for each in views.values()
+    ]
+    return replace(means[0], also=tuple(means[1:]))
 
 
 def _possible(belief: Belief, row: Sprayed, number: int) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from matchlib.correction import Belief, Sprayed
-from matchlib.domain import CoatSchedule, Recipe
+from matchlib.domain import CoatSchedule, Recipe, three
 from matchlib.errors import DomainError
 from matchlib.steering import steer, too_soon
 from matchlib.steering.checks import check_stages
@@ -49,6 +51,23 @@ def test_over_a_dark_ground_a_colour_may_be_the_lighter(model, shop) -> None:
     predicted = belief.predict_each([Recipe(black, clear="yes"), over], VIEW)
     light = float(predicted.lab[0, 0] + 6.0 * np.sqrt(predicted.covariance[0, 0, 0]))
     assert check_stages(belief, [Sprayed(over, (light, 0.0, 0.0), VIEW)])
+
+
+def test_repeats_are_averaged_viewing_by_viewing(model, recipe) -> None:
+    other = replace(VIEW, illuminant="A")
+    here, there = expected(model, recipe), three(model.predict_recipes([recipe], other)[0])
+    more = tuple(v + 0.1 for v in here)
+    one = Sprayed(recipe, here, VIEW, also=(Sprayed(recipe, there, other),))
+    for again in (
+        Sprayed(recipe, there, other, also=(Sprayed(recipe, more, VIEW),)),
+        Sprayed(recipe, more, VIEW),
+    ):
+        for pair in ([one, again], [again, one]):
+            (mean,) = check_stages(Belief.of(model), pair)
+            read = {v.viewing: v.lab for v in mean.views}
+            assert read[VIEW] == pytest.approx(np.array(here) + 0.05)
+            assert read[other] == pytest.approx(there)
+            assert mean.viewing == pair[0].viewing
 
 
 def test_one_recipe_before_and_under_its_clear_is_two_stages(model, recipe) -> None:
