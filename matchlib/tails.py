@@ -96,8 +96,11 @@ def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> 
 
 
 def ninety_nine(dimension: int, dof: ArrayLike = np.inf) -> Array:
-    """Return the squared distance up to which 99 of 100 readings lie, in up to 30 axes."""
-    bound = table("ninety-nine")[:, dimension - 1]
+    """Return the squared distance up to which 99 of 100 readings lie."""
+    bounds = table("ninety-nine")
+    if dimension > bounds.shape[1]:
+        return region(0.99, dof, dimension=dimension)
+    bound = bounds[:, dimension - 1]
     below, rest = _place(dof)
     return np.asarray((1.0 - rest) * bound[below] + rest * bound[below + 1], float)
 
@@ -116,7 +119,7 @@ def made_cloud(points: int, width: int) -> Array:
     from scipy.special import ndtri
 
     mirrored = points % 2 == 0
-    primes = [p for p in range(2, 400) if all(p % q for q in range(2, p))][:width]
+    primes = [p for p in range(2, 20 * width) if all(p % q for q in range(2, p))][:width]
     number = np.arange(1, (points // 2 if mirrored else points) + 1)[:, None]
     cloud = ndtri(np.mod(number * np.sqrt(primes), 1.0))
     cloud = np.concatenate([cloud, -cloud]) if mirrored else cloud - cloud.mean(axis=0)

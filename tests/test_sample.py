@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
@@ -12,11 +13,12 @@ from hypothesis import strategies as st
 from matchlib import sample
 from matchlib.correction import Belief
 from matchlib.domain import Colour, Recipe, Viewing
+from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
 from matchlib.linear import together
 from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor, FilmRegressor
 from matchlib.sample import chances_of_own, origins, own_words
-from matchlib.target import Target
+from matchlib.target import Aim, Target
 from tests.benchmarks import spray
 from tests.benchmarks.panels import to_frame
 
@@ -97,6 +99,14 @@ def test_of_a_law_that_is_known_a_sample_tells_nothing(shop, young) -> None:
         supposed = target.expected(there.labs, there.covariance, there.dof).probability
         own = chances_of_own(young, [recipe], target, SHELF, knows=belief.together)
         assert own == pytest.approx(supposed, abs=1e-3)
+
+
+def test_a_target_may_have_many_viewings(shop, young) -> None:
+    (recipe,) = _recipes(shop, 1)
+    views = [Viewing(*light) for light in product(ILLUMINANTS, OBSERVERS)]
+    aims = [Aim(tuple(young.predict_recipes([recipe], view)[0]), view) for view in views]
+    (chance,) = chances_of_own(young, [recipe], Target(tuple(aims)), SHELF)
+    assert 0.0 <= chance <= 1.0
 
 
 def test_what_no_pot_makes_is_of_no_sample_sprayed_here(shop, young) -> None:
