@@ -295,6 +295,12 @@ def test_drift_by_sprayer_temperature_and_time() -> None:
     assert [("more film" in f.words, f.codes) for f in again] == [
         (True, f.codes) for f in found if f.about == "sprayer new bench"
     ]
+    read_by = [p.having(sprayer="") for p in panels]
+    for i, panel in enumerate(read_by):
+        readings = [replace(r, instrument="old" if i % 3 else "new") for r in panel.readings]
+        read_by[i] = panel.having(readings=tuple(readings))
+    of_it = [f for f in audit(read_by, _quick(panels)) if f.about == "instrument new"]
+    assert ["more film" in f.words for f in of_it] == [True]
     with_warmth = []
     for panel in panels:
         film = 1.0 if panel.recipe.bare else float(rng.normal(0, 4))

@@ -62,7 +62,7 @@ def drifts(left: LeftOutReadings, keep: NDArray[np.bool_]) -> Iterator[Finding]:
         ("sprayer", [p.sprayer for p in panels]),
         ("lot", [p.lot for p in panels]),
         ("source of readings", [left.sources[i] for i in rows]),
-        ("instrument", [dict(p.extra).get("instrument", "") for p in panels]),
+        ("instrument", [p.readings[0].instrument for p in panels]),
     ):
         yield from _by_name(what, names, film, variance, panels)
     kinds: tuple[tuple[str, str, float, Callable[[Panel], float | None]], ...] = (
