@@ -66,6 +66,26 @@ def test_a_card_is_known_by_its_instrument_face_on_and_as_it_is_now() -> None:
     assert card_lab(read) == (47.0, 0.0, 0.0)
 
 
+def test_a_card_is_known_by_one_viewing_and_beside_cards_read_alike() -> None:
+    def read(lab: float, geometry: str, light: str = "D65") -> Reading:
+        return Reading(Viewing(light, geometry=geometry), lab=(lab, 0.0, 0.0))
+
+    face, flop, flat = read(60.0, "45as15"), read(20.0, "45as110"), read(50.0, "45:0")
+    silver = Recipe(Ground.parse("silver"))
+    assert card_lab(Panel.of("A", silver, [face, flop])) == (60.0, 0.0, 0.0)
+    assert card_lab(Panel.of("A", silver, [flat, read(58.0, "di:8")])) == (50.0, 0.0, 0.0)
+    spectrum = {
+        "wavelengths": tuple(range(400, 701, 10)),
+        "reflectance": tuple(np.linspace(0, 1, 31)),
+    }
+    one, two = (Reading(Viewing(light), **spectrum) for light in ("A", "D65"))
+    assert card_lab(Panel.of("S", silver, [one])) == card_lab(Panel.of("S", silver, [two]))
+    twins = [Panel.of("A", silver, [face, flat]), Panel.of("B", silver, [face])]
+    assert sprayed_twice(twins) == ()
+    ((_, cards, apart),) = sprayed_twice([*twins, Panel.of("C", silver, [read(51.0, "45:0")])])
+    assert ([p.code for p, _ in cards], round(apart, 1)) == (["A", "C"], 1.0)
+
+
 @settings(max_examples=20)
 @given(st.tuples(st.floats(0, 100), st.floats(-80, 80), st.floats(-80, 80)))
 def test_the_nearest_is_no_further_than_any_other(lab: tuple[float, float, float]) -> None:

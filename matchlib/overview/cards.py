@@ -6,10 +6,11 @@ import datetime as dt
 from collections.abc import Callable, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00, lch
 from matchlib.colorimetry.lab import lab_of_reading
-from matchlib.domain import Lab, Panel, Recipe, three
+from matchlib.domain import Lab, Panel, Recipe, Viewing, three
 from matchlib.domain.panel import readings_in
 
 __all__ = ["ORDERS", "arranged", "card_lab", "nearest", "sprayed_twice"]
@@ -18,7 +19,8 @@ GREY = 6.0
 """Chroma C* under which a card counts as grey and has no hue to be sorted by (common practice, no
 source)."""
 
-Key = tuple[object, ...]
+Array = NDArray[np.float64]
+Key = tuple[float | str, ...]
 
 
 def card_lab(panel: Panel) -> Lab | None:
@@ -32,7 +34,7 @@ def card_lab(panel: Panel) -> Lab | None:
     Returns
     -------
     tuple of 3 float or None
-        CIELAB, the mean of the readings of its latest stage that were read alike, an instrument's
+        CIELAB, the mean of the readings of its latest stage under one viewing, an instrument's
         before a photograph's and a face angle's before an aspecular one's; None where it was
         never read.
 
@@ -42,25 +44,22 @@ def card_lab(panel: Panel) -> Lab | None:
     >>> [round(value, 1) for value in card_lab(demo_panels()[0])]
     [60.1, -0.1, 0.4]
     """
-    read = [(stage, reading) for _, stage, _, reading in readings_in([panel])]
-    if not read:
+    found = _as_seen(panel)
+    return None if found is None else found[1]
+
+
+def _as_seen(panel: Panel) -> tuple[Viewing, Lab] | None:
+    """How a card is looked at, and what it reads then; spectra by D65/10°."""
+    alike: dict[tuple[Key, Viewing], list[Array]] = {}
+    for _, stage, _, r in readings_in([panel]):
+        view = Viewing(geometry=r.viewing.geometry) if r.spectral else r.viewing
+        light = (view.illuminant, view.observer) != ("D65", "10")
+        rank = (-stage, r.source == "photo", view.aspecular is not None, light)
+        alike.setdefault((rank, view), []).append(lab_of_reading(r, view))
+    if not alike:
         return None
-
-    def rank(stage: int, geometry: str, source: str, light: bool) -> Key:
-        return (-stage, source == "photo", geometry.startswith("45as"), not light)
-
-    ranks = [
-        rank(
-            stage,
-            r.viewing.geometry,
-            r.source,
-            r.spectral or (r.viewing.illuminant, r.viewing.observer) == ("D65", "10"),
-        )
-        for stage, r in read
-    ]
-    best = min(ranks)
-    labs = [lab_of_reading(r) for (_, r), own in zip(read, ranks, strict=True) if own == best]
-    return three(np.mean(labs, axis=0))
+    best = min(alike, key=lambda key: key[0])  # of equal ones the first that was read
+    return best[1], three(np.mean(alike[best], axis=0))
 
 
 def _hue(panel: Panel, lab: Lab) -> Key:
@@ -168,7 +167,7 @@ def sprayed_twice(
     -------
     tuple of (Recipe, tuple of (Panel, tuple of 3 float), float)
         Each recipe with its cards as read and the largest difference between two [ΔE00]; only
-        readings of one geometry are laid beside one another.
+        readings under one viewing are laid beside one another.
 
     Examples
     --------
@@ -177,12 +176,12 @@ def sprayed_twice(
     >>> len(cards), round(apart, 1)
     (2, 10.1)
     """
-    groups: dict[tuple[Recipe, str], list[tuple[Panel, Lab]]] = {}
+    groups: dict[tuple[Recipe, Viewing], list[tuple[Panel, Lab]]] = {}
     for panel in panels:
-        lab = card_lab(panel)
-        if lab is not None and panel.readings:
-            place = panel.readings[0].viewing.geometry
-            groups.setdefault((panel.recipe, place), []).append((panel, lab))
+        seen = _as_seen(panel)
+        if seen is not None and panel.readings:
+            view, lab = seen
+            groups.setdefault((panel.recipe, view), []).append((panel, lab))
     found = []
     for (recipe, _), cards in groups.items():
         labs = np.array([lab for _, lab in cards])
