@@ -13,13 +13,15 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.domain import Conditions, Panel, Reading, Recipe, Viewing
+from matchlib.colorimetry.lab import lab_of_reading
+from matchlib.domain import Conditions, Lab, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.progress import Callback, part_of
 from matchlib.regression import Prediction
 from matchlib.regression.parts import Linear, linear_at
 from matchlib.regression.predictor import CHUNK
 from matchlib.regression.table import RecipeTable
+from matchlib.regression.vocabulary import geometry_group
 from matchlib.tails import spread_by, symmetric_root
 
 if TYPE_CHECKING:
@@ -30,6 +32,7 @@ __all__ = [
     "Together",
     "covariance_of_reading",
     "fit_panels",
+    "lab_under",
     "level_columns",
     "linearise",
     "panel_spread",
@@ -63,6 +66,14 @@ def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> 
     back = ["panel", "ground", "colour", "schedule", "clear"]
     view = ["source", "illuminant", "observer", "geometry"]
     return FilmRegressor().fit(X[back + view], y, callback=callback)
+
+
+def lab_under(reading: Reading, viewing: Viewing) -> Lab | None:
+    """Return a reading's Lab under a viewing; None where it was read another way."""
+    have = reading.viewing
+    light = (have.illuminant, have.observer) == (viewing.illuminant, viewing.observer)
+    place = geometry_group(have.geometry) == geometry_group(viewing.geometry)
+    return lab_of_reading(reading, viewing) if place and (light or reading.spectral) else None
 
 
 def covariance_of_reading(reading: Reading) -> Array | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -60,6 +61,19 @@ def test_the_nearest_panels_are_of_the_same_colour_and_ground() -> None:
     assert found.near[0].away == pytest.approx(0.0, abs=1e-9)
     assert all(n.recipe.colour == r.colour and n.recipe.ground == r.ground for n in found.near)
     assert found.near[0].residual < 3.0
+
+
+def test_light_and_eye_may_have_changed_places() -> None:
+    def turned(panel: Panel) -> Panel:
+        view = replace(panel.readings[0].viewing, geometry="0:45")
+        return panel.having(readings=(replace(panel.readings[0], viewing=view),))
+
+    panels = [p for p in archive_of() if p.readings]
+    usual, other = (
+        explain(model_of(), panels[-1].recipe, archive=some)
+        for some in (panels, [turned(p) for p in panels])
+    )
+    assert [n.code for n in other.near] == [n.code for n in usual.near]
 
 
 def test_of_layers_every_colour_counts_for_what_is_near() -> None:

@@ -122,7 +122,9 @@ def test_impossible_freedoms_are_refused(nu: float) -> None:
         drawn_out(_points(64), [5.0, nu])
 
 
-@pytest.mark.parametrize(("points", "width"), [(1024, 9), (256, 90), (64, 6), (10, 3), (5, 3), (3, 3)])
+@pytest.mark.parametrize(
+    ("points", "width"), [(1024, 9), (256, 90), (64, 6), (10, 3), (5, 3), (3, 3)]
+)
 def test_a_cloud_stands_for_the_normal_distribution(points: int, width: int) -> None:
     cloud = normal_cloud(points, width)
     np.testing.assert_allclose(cloud.mean(axis=0), 0.0, atol=1e-12)

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import Tolerance, delta_e00, delta_lch
-from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import (
     CoatSchedule,
     Colour,
@@ -23,6 +22,7 @@ from matchlib.domain import (
     three,
 )
 from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
+from matchlib.linear import lab_under
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.words import PastRecipes
 from matchlib.target import Aim, Target
@@ -231,9 +231,5 @@ def _colours(recipe: Recipe) -> list[Colour]:
 
 def _read(panel: Panel, view: Viewing) -> Lab | None:
     """What a panel reads under a viewing, if it was read so or that can be worked out."""
-    for reading in panel.readings:
-        if reading.viewing.geometry == view.geometry and (
-            reading.spectral or reading.viewing == view
-        ):
-            return lab_of_reading(reading, view)
-    return None
+    labs = (lab_under(reading, view) for reading in panel.readings)
+    return next((lab for lab in labs if lab is not None), None)

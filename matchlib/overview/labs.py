@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Lab, Panel, Viewing, three
-from matchlib.regression.vocabulary import geometry_group
+from matchlib.linear import lab_under
 
 __all__ = ["panel_lab"]
 
@@ -34,11 +33,6 @@ def panel_lab(panel: Panel, viewing: Viewing) -> Lab | None:
     >>> panel_lab(demo_panels()[0], Viewing(geometry="45as15")) is None
     True
     """
-    labs, place = [], geometry_group(viewing.geometry)
-    light = (viewing.illuminant, viewing.observer)
-    for reading in panel.readings:
-        if reading.source == "photo" or geometry_group(reading.viewing.geometry) != place:
-            continue
-        if reading.spectral or (reading.viewing.illuminant, reading.viewing.observer) == light:
-            labs.append(lab_of_reading(reading, viewing))
+    read = (lab_under(r, viewing) for r in panel.readings if r.source != "photo")
+    labs = [lab for lab in read if lab is not None]
     return three(np.mean(labs, axis=0)) if labs else None
