@@ -310,6 +310,25 @@ def test_drift_by_sprayer_temperature_and_time() -> None:
     assert any("booth temperature" in w and "less" in w for w in words)
 
 
+@pytest.mark.parametrize("what", ["lot heavy", "date"])
+def test_drift_that_the_fit_has_learnt_is_found_all_the_same(what: str) -> None:
+    rng, panels = np.random.default_rng(8), []
+    for i, panel in enumerate(SHOP.archive(48, 2, repeats=0.0)):
+        lot, heavy, day = "usual", 1.0, None
+        if what == "date":
+            day = dt.date(2024, 1, 1) + dt.timedelta(days=6 * i)
+            heavy = float(np.exp(0.3 * 6 * i / 365.25))
+        elif i % 3 == 0:
+            lot, heavy = "heavy", 1.15
+        again = SHOP.spray(panel.recipe, rng, heavy=heavy, code=panel.code)
+        panels.append(again.having(sprayer="", lot=lot, date=day))
+    knows = FilmRegressor(rounds=1, library=False).fit(*to_frame(panels, log=True))
+    for model in (_quick(panels), knows):
+        (found,) = [f for f in audit(panels, model) if f.about == what]
+        assert "more" in found.words
+        assert found.probability > 0.9
+
+
 @pytest.mark.parametrize("effect", [0.0, 0.02, -0.08])
 def test_an_effect_is_weighed_by_the_normal_densities(effect: float) -> None:
     spread, names = 0.015**2, 3

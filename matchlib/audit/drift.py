@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from matchlib.audit.finding import Evidence, Finding
 from matchlib.audit.left_out import LeftOutReadings
 from matchlib.domain import Panel
+from matchlib.regression.law import motion
+from matchlib.regression.table import RecipeTable
 
 __all__ = ["drifts", "film_of"]
 
@@ -39,13 +41,20 @@ def film_of(
     precision = np.sum(left.film * solved, axis=1)
     rows = np.flatnonzero(keep & (precision > 1.0 / 0.2**2))
     film = np.sum(left.residual * solved, axis=1)[rows] / precision[rows]
-    people = [name for (name,) in left.model.words_.of_kind("sprayer")]
-    if people:
-        # The model has an offset for each sprayer it knows; put it back, to be found here.
-        offsets = left.model.fitted_.z[left.model.fitted_.law.slices["sprayer"]]
-        of = dict(zip(people, offsets.tolist(), strict=True))
-        film = film + np.array([of.get(left.panels[i].sprayer, 0.0) for i in rows])
     return film, 1.0 / precision[rows], rows
+
+
+def _learnt(left: LeftOutReadings, rows: NDArray[np.intp]) -> dict[str, Array]:
+    """Log film (n,) that the law itself has learnt of each row's sprayer, lots and day."""
+    law, z = left.model.fitted_.law, left.model.fitted_.z
+    recipes = [p.recipe for p in left.panels]
+    table = RecipeTable.of(recipes, left.viewings, left.words, left.conditions).take(rows)
+    lots, days = law.sharing(table, "lot"), z[law.slices["drift"]]
+    return {
+        "sprayer": law.sharing(table, "sprayer") @ z[law.slices["sprayer"]],
+        "lot": lots @ z[law.slices["lot"]] / np.maximum(lots.sum(axis=1), 1.0),
+        "date": motion(table.time) @ days if len(days) else np.zeros(len(rows)),
+    }
 
 
 def drifts(left: LeftOutReadings, keep: NDArray[np.bool_]) -> Iterator[Finding]:
@@ -54,6 +63,9 @@ def drifts(left: LeftOutReadings, keep: NDArray[np.bool_]) -> Iterator[Finding]:
     if len(rows) < 2 * FEWEST:
         return
     panels = [left.panels[i] for i in rows]
+    # What the law has learnt is put back, to be found here.
+    learnt = _learnt(left, rows)
+    film += learnt["sprayer"]
     # The spread as it is, where the panels vary more than the fit expects.
     level = np.average(film, weights=1.0 / variance)
     excess = float(np.mean((film - level) ** 2 / variance))
@@ -64,7 +76,8 @@ def drifts(left: LeftOutReadings, keep: NDArray[np.bool_]) -> Iterator[Finding]:
         ("source of readings", [left.sources[i] for i in rows]),
         ("instrument", [p.readings[0].instrument for p in panels]),
     ):
-        yield from _by_name(what, names, film, variance, panels)
+        own = film + learnt["lot"] if what == "lot" else film
+        yield from _by_name(what, names, own, variance, panels)
     kinds: tuple[tuple[str, str, float, Callable[[Panel], float | None]], ...] = (
         ("date", "a year", 365.25, lambda p: None if p.date is None else float(p.date.toordinal())),
         ("booth temperature", "10 °C", 10.0, lambda p: p.temperature),
@@ -80,7 +93,8 @@ def drifts(left: LeftOutReadings, keep: NDArray[np.bool_]) -> Iterator[Finding]:
             continue
         w = 1.0 / variance[some]
         x = x - np.average(x, weights=w)
-        y = film[some] - np.average(film[some], weights=w)
+        y = (film + learnt["date"] if what == "date" else film)[some]
+        y = y - np.average(y, weights=w)
         effect, spread = float(w @ (x * y) / (w @ x**2)), float(1.0 / (w @ x**2))
         # The effect that matters is the one over the range that occurs.
         reach = 2.0 * float(np.sqrt(np.average(x**2, weights=w)))
