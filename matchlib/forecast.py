@@ -149,7 +149,7 @@ def angles_of(aim: Target, labs: Sequence[Sequence[float]] | Array) -> tuple[For
 
     Returns
     -------
-    tuple of Angle
+    tuple of ForecastAngle
         In the target's order.
 
     Examples

@@ -64,9 +64,9 @@ def test_a_stroke_is_the_fan_integrated_along_the_travel() -> None:
     inner = 1 - x[:, None] ** 2
     lip = np.maximum(1 - y**2 / inner, 0.0)
     summed = (inner ** (beta1 - 1) * lip ** (beta2 - 1)).sum(axis=1)
-    ours = stroke_profile(x, half_width=1.0, beta=beta1)
+    ours = stroke_profile(x, beta=beta1)
     assert ours / ours[0] == pytest.approx(summed / summed[0], rel=1e-4)
-    assert stroke_profile([1.0, 1.5], half_width=1.0, beta=2.0) == pytest.approx([0.0, 0.0])
+    assert stroke_profile([1.0, 1.5], beta=2.0) == pytest.approx([0.0, 0.0])
 
 
 def test_a_perfect_hand_with_much_overlap_lays_even_film() -> None:

@@ -41,8 +41,9 @@ KINDS: tuple[str, ...] = (
 class Evidence(NamedTuple):
     """How well the reading agrees with what is written, and with what is proposed."""
 
-    written: float  # log-likelihood of the reading [nat], the panel itself left out of the fit
-    proposed: float  # log-likelihood of the reading [nat], the panel itself left out of the fit
+    # log-likelihoods of the reading [nat], the panel itself left out of the fit
+    written: float
+    proposed: float
 
     def probability(self, prior: float) -> float:
         """Return the proposal's probability by Bayes' rule, from what it was before the reading."""

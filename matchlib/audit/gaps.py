@@ -46,24 +46,24 @@ def gaps(panels: Iterable[Panel], recipes: Iterable[Recipe]) -> tuple[str, ...]:
                     films[name].add(round(share * schedule.strength, 6))
             if stage.recipe.bare and len(grounds) == 1:
                 bare |= set(grounds)
-    gaps: dict[str, None] = {}
+    found: dict[str, None] = {}
     for recipe in recipes:
         for ground in recipe.ground.shares:
             if ground not in bare:
-                gaps[
+                found[
                     f"{ground} was never read bare, so it is known only through what lies on it: "
                     "one reading of the bare ground makes this surer."
                 ] = None
         for name in (n for colour, _ in recipe.layers for n in colour.shares):
             seen = under[name]
             if len(seen) == 1 and not seen & set(recipe.ground.shares):
-                gaps[
+                found[
                     f"{name} was sprayed over {min(seen)} alone: over any other ground it was "
                     "never seen."
                 ] = None
             if len(films[name]) == 1:
-                gaps[
+                found[
                     f"{name} was read at one strength alone: how it darkens with coats and ratio "
                     "is taken as usual."
                 ] = None
-    return tuple(gaps)
+    return tuple(found)

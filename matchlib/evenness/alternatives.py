@@ -66,7 +66,7 @@ def alternatives(
 
     Returns
     -------
-    tuple of Road
+    tuple of Alternative
         The most forgiving first, the recipe's own among them; at most a handful. Empty for a bare
         ground. One ratio throughout, or one with two weaker coats last; the best of each number
         of coats.

@@ -77,9 +77,9 @@ class Gun:
             )
 
 
-def stroke_profile(across: ArrayLike, *, half_width: float, beta: float) -> Array:
-    """Return the film that one stroke leaves, across its line."""
-    x = np.asarray(across, float) / half_width
+def stroke_profile(across: ArrayLike, *, beta: float) -> Array:
+    """Return the film that one stroke leaves, across its line, in half widths of the fan."""
+    x = np.asarray(across, float)
     profile: Array = np.maximum(1.0 - x * x, 0.0) ** (beta - 0.5)
     return profile
 
@@ -100,7 +100,7 @@ def coat_film(gun: Gun, shape: tuple[int, int], rng: np.random.Generator, *, shi
         reach = half * distance
         across = (y[:, None] - middle) / reach[None, :]
         # The same paint over a wider fan is a thinner film; a faster hand leaves less.
-        film += stroke_profile(across, half_width=1.0, beta=gun.beta) / (distance * speed)
+        film += stroke_profile(across, beta=gun.beta) / (distance * speed)
     # The stroke's profile summed over the fan, a beta function.
     whole = half * math.sqrt(math.pi) * math.gamma(gun.beta + 0.5) / math.gamma(gun.beta + 1.0)
     return film * (pitch / whole)

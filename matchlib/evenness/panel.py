@@ -28,7 +28,7 @@ class UnevenAngle:
     """What a panel would look like from side to side at one angle."""
 
     viewing: Viewing  # light, observer and geometry
-    weight: float  # how often a difference counts here [-]
+    weight: float  # how much a difference counts here [-]
     # CIELAB of the one panel that is drawn, strokes running left to right
     picture: Array = field(compare=False, repr=False)  # (rows, columns, 3)
     # difference that 95 percent of pairs of patches of 2 cm stay within, mean over the panels

@@ -16,9 +16,10 @@ class Shift:
 
     viewing: Viewing  # light, observer and geometry
     lab: tuple[float, float, float]  # predicted CIELAB after it
-    lightness: float  # ΔL*, ΔC* and Δh [degree] against the recipe explained
-    chroma: float  # ΔL*, ΔC* and Δh [degree] against the recipe explained
-    hue: float  # ΔL*, ΔC* and Δh [degree] against the recipe explained
+    # ΔL*, ΔC* and Δh [degree] against the recipe explained
+    lightness: float
+    chroma: float
+    hue: float
     difference: float  # in the unit of the order's difference, not weighted
 
 

@@ -156,7 +156,7 @@ def _step_up(asked: LessonBasis, start: Lesson) -> Lesson:
         f"{'is' if sprayed == 1 else 'are'} sprayed in steps"
     )
     finding += "." if sprayed else ", so this is only a prediction."
-    finding += _most_of_a_coat(asked, schedules)
+    finding += _last_coats(asked, schedules)
     rows = tuple(
         lch_row(str(s), lab, f"{s.strength:.2f}", f"{d:.1f}")
         for s, lab, d in zip(schedules, labs, away, strict=True)
@@ -166,8 +166,8 @@ def _step_up(asked: LessonBasis, start: Lesson) -> Lesson:
     return done(start, finding, between and sprayed > 0, columns=columns, rows=rows, labs=labs)
 
 
-def _most_of_a_coat(asked: LessonBasis, schedules: Sequence[CoatSchedule]) -> str:
-    """Which of the two orders stripes less, by what the last coats bring."""
+def _last_coats(asked: LessonBasis, schedules: Sequence[CoatSchedule]) -> str:
+    """What the last coats bring in either order of the two steps."""
     shares = [coat_shares(asked.model, replace(asked.own, schedule=s)) for s in schedules[1:3]]
     last = [float(share[-2:].sum()) for share in shares]
     return (

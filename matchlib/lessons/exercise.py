@@ -177,12 +177,8 @@ def make_exercise(
         )
     view = model.usual_view
     rng = np.random.default_rng(seed)
-    rivals: Callable[..., list[Recipe]] = {
-        "ground": _grounds,
-        "coats": _coats,
-        "recipe": _recipes,
-        "change": _recipes,
-    }[kind]
+    rivals: dict[str, Callable[..., list[Recipe]]]
+    rivals = {"ground": _grounds, "coats": _coats, "recipe": _recipes}
     asked = set(without)
     trusted = _trusted(model, panels, view)
     grounds = list(dict.fromkeys(p.recipe.ground for p in panels if p.recipe.ground.neat))
@@ -196,7 +192,7 @@ def make_exercise(
             if found is not None:
                 return found
             continue
-        others = rivals(panel.recipe, [p.recipe for p, _ in trusted], rng)
+        others = rivals[kind](panel.recipe, [p.recipe for p, _ in trusted], rng)
         options = [panel.recipe, *others]
         labs = model.predict_recipes(options, view)
         chosen = _apart(labs)
@@ -261,11 +257,10 @@ def mark(exercise: Exercise, choice: int) -> Marked:
         # Any recipe that matches is right, whichever is on the back.
         passed = passed or difference <= max(PASSES, best)
     if exercise.kind == "change":
-        return Marked(
-            choice, passed, difference, best, _change_words(exercise, choice, passed=passed)
-        )
+        words = _change_words(exercise, choice, away, passed=passed)
+        return Marked(choice, passed, difference, best, words)
     chose, back = exercise.texts[choice], exercise.texts[exercise.right]
-    if passed and choice == exercise.right:
+    if choice == exercise.right:
         words = f"Right: {back}. The prediction is ΔE00 {best:.1f} from what this panel reads"
         words += ", about as much as panels of one recipe differ." if best < 1.5 else "."
     elif passed:
@@ -325,9 +320,8 @@ def _change(
     )
 
 
-def _change_words(exercise: Exercise, choice: int, *, passed: bool) -> str:
+def _change_words(exercise: Exercise, choice: int, away: Array, *, passed: bool) -> str:
     """What the change chosen would do by the law, and which comes nearest."""
-    away = np.asarray(delta_e00(np.asarray(exercise.labs), np.asarray(exercise.lab)), float)
     now = float(delta_e00(np.asarray(exercise.start), np.asarray(exercise.lab)))
     how = direction(exercise.lab, exercise.labs[choice])[:2] or ["hardly different"]
     head = "Right" if passed else "Not this time"

@@ -72,7 +72,7 @@ def first_day(
 
     Returns
     -------
-    tuple of Card
+    tuple of FirstDayCard
         In the order to spray; seven to ten, by the grounds there are.
 
     Raises
@@ -147,7 +147,7 @@ def first_four(
 
     Returns
     -------
-    tuple of Card
+    tuple of FirstDayCard
         Four of them: thin and full over the lightest ground, and over one between and the
         darkest; of fewer grounds those there are. None where no neat ground was read bare.
 

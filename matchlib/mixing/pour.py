@@ -136,28 +136,25 @@ def pour(
 ) -> Pour:
     """Make a pot ready, fresh or from what is left of the one before."""
     total = positive(total_ml, "volume of the pot [mL]", top=1e7, zero=True)
-    held = kept if kept is not None and positive(
-        kept.ml, "volume in the pot [mL]", top=1e7, zero=True
-    ) > 0 else None  # fmt: skip
     shares = _shares(ratio, colour, third)
-    before = [0.0] * len(shares) if held is None else [
-        s * held.ml for *_, s in _shares(held.ratio, colour, third)
+    before = [0.0] * len(shares) if kept is None else [
+        s * kept.ml for *_, s in _shares(kept.ratio, colour, third)
     ]  # fmt: skip
     added = [total * s - b for (*_, s), b in zip(shares, before, strict=True)]
-    if min(added) < -1e-9 * max(1.0, total) and held is not None:
-        most = most_kept(total, ratio, held.ratio)
+    if min(added) < -1e-9 * max(1.0, total) and kept is not None:
+        most = most_kept(total, ratio, kept.ratio)
         raise DomainError(
             "Adding cannot turn so much of the pot before into this one.",
-            expected=f"at most {most:.4g} ml at {held.ratio} for {total:.4g} ml at {ratio}",
-            got=f"{held.ml:.4g} ml",
-            remedy=f"pour off {held.ml - most:.4g} ml first, or mix a larger pot.",
+            expected=f"at most {most:.4g} ml at {kept.ratio} for {total:.4g} ml at {ratio}",
+            got=f"{kept.ml:.4g} ml",
+            remedy=f"pour off {kept.ml - most:.4g} ml first, or mix a larger pot.",
         )
     weights = _densities(densities or {}, shares)
     portions = tuple(
         Portion(kind, name, ml if ml > 1e-9 * total else 0.0, density)
         for (kind, name, _), ml, density in zip(shares, added, weights, strict=True)
     )
-    return Pour(ratio, total, portions, held)
+    return Pour(ratio, total, portions, kept)
 
 
 def most_kept(total_ml: float, ratio: MixRatio, before: MixRatio) -> float:
@@ -184,8 +181,7 @@ def by_marks(
     shares = [s for *_, s in _shares(ratio, colour, third)]
     old = shares if kept is None else [s for *_, s in _shares(kept.ratio, colour, third)]
     first = max(1, math.ceil(wanted / mark - 1e-9))
-    if first > 100_000:
-        positive(first, "number of marks", top=100_000, remedy="use a cup with larger marks.")
+    positive(first, "number of marks", top=100_000, remedy="use a cup with larger marks.")
     best: tuple[float, int, int, list[int]] | None = None
     for marks in count(first):
         if best is not None and best[0] <= _NEAR:

@@ -56,17 +56,18 @@ class Spread:
     panels: int  # in it
     # median ΔE00 and its 95 % interval; the interval is not-a-number under five panels
     median: float
-    low: float  # median ΔE00 and its 95 % interval; the interval is not-a-number under five panels
-    high: float  # median ΔE00 and its 95 % interval; the interval is not-a-number under five panels
+    low: float
+    high: float
 
 
 @dataclass(frozen=True)
 class Trend:
     """A change with time."""
 
-    slope: float  # change in a year, and its 95 % interval
-    low: float  # change in a year, and its 95 % interval
-    high: float  # change in a year, and its 95 % interval
+    # change in a year, and its 95 % interval
+    slope: float
+    low: float
+    high: float
     dates: int  # panels it rests on
     words: str  # the same in a sentence
 
@@ -83,7 +84,7 @@ def panel_residuals(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[Pa
 
     Returns
     -------
-    Listing of Miss
+    Listing of PanelResidual
         A tuple, of the panels with a reading under the usual viewing, in their order.
 
     Examples
@@ -120,7 +121,7 @@ def outliers(found: Sequence[PanelResidual], measure: str) -> tuple[PanelResidua
 
     Returns
     -------
-    tuple of Miss
+    tuple of PanelResidual
         Further from the median than 6 standard deviations by the median absolute deviation
         (1.4826 of it is one, for normal values).
 

@@ -28,8 +28,8 @@ class Rereading:
     """The spread of readings of one card."""
 
     sd: float  # standard deviation of one reading from its card's mean, along one axis [ΔE00]
-    panels: int  # what it rests on
-    readings: int  # what it rests on
+    panels: int  # what it rests on: panels, and their readings
+    readings: int
 
     def words(self, within: float = 0.3) -> str:
         """Say how many readings are enough."""

@@ -17,8 +17,8 @@ _LEAST = 3
 class ProtocolStep:
     """One thing that readings are made alike in."""
 
-    key: str  # short stable name, and the words for it
-    name: str  # short stable name, and the words for it
+    key: str  # short stable name
+    name: str  # the words for it
     text: str  # what to do, and why
     ask: str  # what is written down of it; empty where nothing is
     source: str  # where it comes from

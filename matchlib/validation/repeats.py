@@ -77,8 +77,8 @@ class Component:
     # standard deviation: of log film for film, sprayer and lot [-]; of ΔE00 an axis for the rest
     # and the reading
     sd: float
-    low: float  # 95 % interval
-    high: float  # 95 % interval
+    low: float  # 95 % interval of it
+    high: float
     difference: float  # the same as median ΔE00 over the archive's recipes
     words: str  # in a sentence
 
