@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
 __all__ = [
-    "Linear",
     "Together",
     "covariance_of_reading",
     "fit_panels",

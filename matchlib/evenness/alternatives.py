@@ -21,6 +21,7 @@ __all__ = ["Alternative", "alternative_words", "alternatives"]
 Array = NDArray[np.float64]
 
 _PARTS = tuple(Fraction(n, 2) for n in range(4, 21))
+_MOST = 8  # coats, as `alternative_words` says
 _SPRAYED = 3
 _PANELS = 4
 _WITHIN = 0.5  # how far a schedule may lie from the recipe, in the order's unit
@@ -45,11 +46,7 @@ class Alternative:
 
 
 def alternatives(
-    model: FilmPredictor,
-    recipe: Recipe,
-    *,
-    most_coats: int = 8,
-    order: Target | None = None,
+    model: FilmPredictor, recipe: Recipe, *, order: Target | None = None
 ) -> tuple[Alternative, ...]:
     """Compare the schedules that come to a recipe's colour by how even they are sprayed.
 
@@ -59,8 +56,6 @@ def alternatives(
         Fitted.
     recipe : Recipe
         Whose colour is meant; ground, colour and clear stay.
-    most_coats : int
-        More coats are not sprayed.
     order : Target, optional
         What it is judged by; ΔE00 in the archive's own geometry if None.
 
@@ -68,15 +63,15 @@ def alternatives(
     -------
     tuple of Alternative
         The most forgiving first, the recipe's own among them; at most a handful. Empty for a bare
-        ground. One ratio throughout, or one with two weaker coats last; the best of each number
-        of coats.
+        ground. One ratio throughout, or one with two weaker coats last, up to eight coats; the
+        best of each number of coats.
 
     Examples
     --------
     >>> from matchlib import Recipe
     >>> from matchlib.demo import demo_model
     >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> found = alternatives(demo_model(), recipe, most_coats=4)
+    >>> found = alternatives(demo_model(), recipe)
     >>> all(other.off <= 0.5 for other in found)
     True
     """
@@ -84,7 +79,7 @@ def alternatives(
     if own is None:
         return ()
     by = ordered(order)
-    tried = [replace(recipe, schedule=s) for s in _schedules(most_coats) if s != own]
+    tried = [replace(recipe, schedule=s) for s in _schedules() if s != own]
     off: list[Array] = []
     for view in by.views(model.usual_view):
         labs = model.predict_recipes([recipe, *tried], view)
@@ -122,7 +117,7 @@ def alternative_words(found: Sequence[Alternative], recipe: Recipe) -> str:
     >>> from matchlib import Recipe
     >>> from matchlib.demo import demo_model
     >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> words = alternative_words(alternatives(demo_model(), recipe, most_coats=4), recipe)
+    >>> words = alternative_words(alternatives(demo_model(), recipe), recipe)
     >>> words.partition(" is ")[0]
     'The most forgiving way to this colour'
     """
@@ -139,15 +134,15 @@ def alternative_words(found: Sequence[Alternative], recipe: Recipe) -> str:
     )
 
 
-def _schedules(most: int) -> list[CoatSchedule]:
+def _schedules() -> list[CoatSchedule]:
     one = Fraction(1)
     ratios = [MixRatio(parts, one) for parts in _PARTS]
-    found = [CoatSchedule.of(n, r) for r in ratios for n in range(1, most + 1)]
+    found = [CoatSchedule.of(n, r) for r in ratios for n in range(1, _MOST + 1)]
     found += [
         CoatSchedule((CoatStep(n, strong), CoatStep(2, weak)))
         for strong in ratios
         for weak in ratios
         if weak.carrier >= Fraction(3, 2) * strong.carrier
-        for n in range(1, most - 1)
+        for n in range(1, _MOST - 1)
     ]
     return found
