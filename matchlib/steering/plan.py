@@ -150,7 +150,7 @@ def plan(
         report(0.9, "working out what follows")
         plans = [one.plan(what_follows=not rank) for rank, one in enumerate(worked[:top])]
         plans[0] = replace(plans[0], own=chance_of_own(worked))
-    notes = (*_pairs(plans[0], past, before_clear), *_notes(plans[0], source))
+    notes = (*_pairs(plans[0], past, before_clear), *_notes(plans[0], source)) if readings else ()
     if near is not found:
         plans += [_blind(s) for s in found if len(s.recipe.layers) > 1]
         plans = sorted(plans, key=lambda p: -p.steered)[:top]

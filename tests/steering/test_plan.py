@@ -138,6 +138,8 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
 
 def test_without_looks_a_plan_is_the_searchs_own(model, recipe) -> None:
     found = plan(model, Target.lab(*expected(model, recipe)), readings=0, top=2)
+    today = plan(Belief.of(model), found.target, readings=0, top=1)
+    assert found.notes == today.notes == ()  # whether looks would pay was not asked
     assert [p.whole for p in found] == [s.recipe for s in found.suggestions[:2]]
     assert all(not p.planned_readings and p.steered == p.blind for p in found)
 
