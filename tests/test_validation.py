@@ -163,6 +163,17 @@ def test_a_colour_shown_by_one_panel_is_named_not_guessed(under: str) -> None:
     assert found.skipped.tolist() == [len(X) - 1]
 
 
+def test_the_nearest_panel_is_near_in_every_layer() -> None:
+    one, two = SHOP.colours[:2]
+    schedules = (f"2@6:1 {one}, 2@4:1 {two}", f"2@6:1 {one}, 2@4:1 {one}")
+    panels = [
+        Panel.of(code, Recipe(SHOP.grounds[0], None, CoatSchedule.parse(each)), [Reading(lab=lab)])
+        for code, each, lab in zip("AB", schedules, [(30, 5, 5), (40, 9, 9)], strict=True)
+    ]
+    X, y = to_frame(panels)
+    assert NearestPanel().fit(X, y).predict(X).tolist() == [[30, 5, 5], [40, 9, 9]]
+
+
 def test_the_table_has_a_line_for_each(table: tuple[pd.DataFrame, np.ndarray]) -> None:
     steps: list[str] = []
     rows = validation_table(

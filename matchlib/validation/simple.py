@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
@@ -38,7 +39,7 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
                 bare.setdefault(recipe.ground, []).append(value)
         self.bare_ = {g: np.mean(v, axis=0) for g, v in bare.items()}
         self.middle_ = lab.mean(axis=0)
-        self.colours_ = sorted({n for r in recipes if r.colour for n in r.colour.shares})
+        self.colours_ = sorted({n for r in recipes for c, _ in r.layers for n in c.shares})
         self.n_features_in_ = X.shape[1]
         self.model_ = self._make(len(X)).fit(self._numbers(recipes), lab)
         return self
@@ -55,9 +56,12 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
         rows = []
         for r in recipes:
             strength = 0.0 if r.schedule is None else r.schedule.strength
-            shares = {} if r.colour is None else r.colour.shares
+            shares: dict[str, float] = defaultdict(float)
+            for colour, laid in r.layers:
+                for name, share in colour.shares.items():
+                    shares[name] += share * (laid.strength / strength)
             log = np.log1p(strength / 0.1)
-            own = [log * shares.get(c, 0.0) for c in self.colours_]
+            own = [log * shares[c] for c in self.colours_]
             rows.append(
                 [*self.bare_.get(r.ground, self.middle_), float(r.clear is None), log, *own]
             )
