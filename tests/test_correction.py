@@ -317,6 +317,20 @@ def test_what_cannot_be_learnt_from_is_refused(model: FilmRegressor, recipe: Rec
         correct(model, [(recipe, (50, 0, 0))], Target.of_readings(other))
 
 
+def test_an_aim_without_a_viewing_is_by_daylight(model: FilmRegressor, recipe: Recipe) -> None:
+    view = model.usual_view
+    lamp, day = (
+        Reading(seen, lab=tuple(model.predict_recipes([recipe], seen)[0]))
+        for seen in (replace(view, illuminant="A"), view)
+    )
+    goal = Target.lab(*day.lab)
+    for readings in ((day, lamp), (lamp, day)):
+        assert correct(model, [(recipe, readings)], goal).difference == 0
+        assert steer(model, [(recipe, readings)], goal).state == "there"
+    with pytest.raises(TargetError, match="Expected D65"):
+        correct(model, [(recipe, lamp)], goal)
+
+
 def test_a_bare_panel_is_not_built_on(shop: Shop, model: FilmRegressor) -> None:
     bare = Recipe(shop.grounds[0], clear="yes")
     lab = shop.truth_lab(bare)

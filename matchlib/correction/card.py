@@ -259,10 +259,10 @@ class Card:
         DomainError
             If a recipe does not go on from the card's.
         """
-        last = self.stages[-1]
+        last, usual = self.stages[-1], self.before.model.usual_view
         for recipe in recipes:
             recipe.after(last.recipe)
-        views = [last.views[place].viewing for place in places_of(goal, last)]
+        views = [last.views[place].viewing for place in places_of(goal, last, usual)]
         (ahead,) = self.ahead([(recipes, "spectrophotometer")], views)
         return outcomes(recipes, self.outlook(ahead), goal)
 

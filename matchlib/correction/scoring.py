@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.correction.sprayed import Sprayed
-from matchlib.domain import Recipe
+from matchlib.domain import Recipe, Viewing
 from matchlib.errors import TargetError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome, outcomes
@@ -84,18 +84,21 @@ def nearness(predictor: FilmPredictor | Belief, recipes: Sequence[Recipe], targe
     return target.difference([predictor.predict_recipes(recipes, v) for v in target.viewings])
 
 
-def places_of(target: Target, panel: Sprayed) -> list[int]:
+def places_of(target: Target, panel: Sprayed, usual: Viewing) -> list[int]:
     """Return which of a panel's `views` answers each aim; each must have been read."""
     have = [view.viewing for view in panel.views]
-    lack = [str(v) for v in target.viewings if v is not None and v not in have]
-    if lack:
+    # Of an aim without a viewing the light is known; the geometry is the panel's, if not the usual.
+    lit = [v for v in have if (v.illuminant, v.observer) == (usual.illuminant, usual.observer)]
+    own = usual if usual in have or not lit else lit[0]
+    wanted = target.views(own)
+    if not set(wanted) <= set(have):
         raise TargetError(
             "The target and the panel were not viewed alike.",
-            expected=", ".join(str(v) for v in target.viewings),
+            expected=", ".join(map(str, wanted)),
             got=", ".join(map(str, have)),
             remedy="read the panel at every angle, light and observer of the target.",
         )
-    return [0 if v is None else have.index(v) for v in target.viewings]
+    return [have.index(v) for v in wanted]
 
 
 def best_of(found: Sequence[Scored]) -> Scored | None:

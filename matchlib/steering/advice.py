@@ -111,9 +111,13 @@ class Advice:
         """The same of it as it was read: another where its clear coat is still to come."""
         return self._away([np.array(view.lab) for view in self.last.views])
 
+    @property
+    def places(self) -> list[int]:
+        """Which of the last panel's viewings answers each aim."""
+        return places_of(self.goal, self.last, self.belief.model.usual_view)
+
     def _away(self, labs: Sequence[Array]) -> float:
-        places = places_of(self.goal, self.last)
-        return float(self.goal.difference([labs[place] for place in places]))
+        return float(self.goal.difference([labs[place] for place in self.places]))
 
     @property
     def passes(self) -> bool:
@@ -244,8 +248,8 @@ def correct(
             remedy="search for a recipe first, spray it, and read it.",
         )
     limits, last = limits or Limits(), rows[-1]
-    places_of(target, last)  # refused before anything is worked out
     before = model if isinstance(model, Belief) else Belief.of(model, recipes=[last.recipe])
+    places_of(target, last, before.model.usual_view)  # refused before anything is learnt
     believed = believed_of(before, rows[:-1], limits)
     earlier = before.after(believed)
     verdict = weigh(earlier, last, limits)

@@ -262,7 +262,8 @@ def advise(
 ) -> Steering:
     """Say what to lay next on a card of which something is believed."""
     last = card.stages[-1]
-    have, views = last.recipe, [last.views[place].viewing for place in places_of(goal, last)]
+    have, usual = last.recipe, card.before.model.usual_view
+    views = [last.views[place].viewing for place in places_of(goal, last, usual)]
     recipes = [have, *continuations(have, limits)]
     # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
     looks = [(recipes, "spectrophotometer")]

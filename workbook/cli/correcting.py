@@ -101,10 +101,9 @@ def _correct(
 
 def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]:
     """Advice as plain data."""
-    from matchlib.correction.scoring import places_of
     from matchlib.forecast import angles_of
 
-    places, order = places_of(advice.goal, advice.last), aim.tolerance
+    order = aim.tolerance
     film, sd = advice.belief.film
     return {
         "difference": advice.difference,
@@ -112,7 +111,7 @@ def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]
         "difference_kind": order.unit,
         "tolerance": order.value,
         "tolerance_words": order.words,
-        "angles": angles_of(aim, [advice.finished[i].tolist() for i in places]),
+        "angles": angles_of(aim, [advice.finished[i].tolist() for i in advice.places]),
         "fits": not advice.unfitting,
         "film_percent": 100.0 * film,
         "film_sd_percent": 100.0 * sd,
