@@ -185,11 +185,11 @@ def _change(name: str, recipe: Recipe, own: Target, after: Array) -> RecipeChang
 
 def _near(
     model: FilmPredictor, recipe: Recipe, own: Target, panels: Sequence[Panel]
-) -> tuple[tuple[NearPanel, ...], dict[Viewing, list[Array]]]:
+) -> tuple[tuple[NearPanel, ...], dict[Viewing, list[Lab]]]:
     """Panels of the same colour and ground before others; among them by the model's difference."""
     views = [a.viewing or Viewing() for a in own.aims]
-    readings: dict[Viewing, list[Array]] = {view: [] for view in views}
-    found: list[tuple[Panel, dict[int, Array]]] = []
+    readings: dict[Viewing, list[Lab]] = {view: [] for view in views}
+    found: list[tuple[Panel, dict[int, Lab]]] = []
     for panel in panels:
         seen = {i: lab for i, view in enumerate(views) if (lab := _read(panel, view)) is not None}
         for i, lab in seen.items():

@@ -6,7 +6,6 @@ import datetime as dt
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00, lch
 from matchlib.colorimetry.lab import lab_of_reading
@@ -19,7 +18,6 @@ GREY = 6.0
 """Chroma C* under which a card counts as grey and has no hue to be sorted by (common practice, no
 source)."""
 
-Array = NDArray[np.float64]
 Key = tuple[float | str, ...]
 
 
@@ -50,7 +48,7 @@ def card_lab(panel: Panel) -> Lab | None:
 
 def _as_seen(panel: Panel) -> tuple[Viewing, Lab] | None:
     """How a card is looked at, and what it reads then; spectra by D65/10°."""
-    alike: dict[tuple[Key, Viewing], list[Array]] = {}
+    alike: dict[tuple[Key, Viewing], list[Lab]] = {}
     for _, stage, _, r in readings_in([panel]):
         view = Viewing(geometry=r.viewing.geometry) if r.spectral else r.viewing
         light = (view.illuminant, view.observer) != ("D65", "10")
