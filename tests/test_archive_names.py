@@ -85,6 +85,24 @@ def test_a_name_is_changed_and_the_old_one_still_means_it(place: str) -> None:
         assert archive.check() == ()
 
 
+def test_what_an_undo_brings_back_bears_the_name_of_today(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        _shop(archive)
+        number = archive.amend("A1", ground="black") or 0
+        layers = CoatSchedule.parse("2@6:1 teal, 1@6:1 rust")
+        archive.build_on("A2", Recipe(Ground.parse("silver"), None, layers))
+        archive.delete("A2", stage=2)
+        rename(archive, "ground", "silver", "sterling")
+        rename(archive, "colour", "rust", "ochre")
+        undone = archive.undo(number)
+        assert str(archive.panel("A1").recipe.ground) == "sterling"
+        archive.restore("A2", what="stage")
+        assert str(archive.panel("A2").recipe.schedule) == "2@6:1 teal, 1@6:1 ochre"
+        archive.undo(undone)
+        assert str(archive.panel("A1").recipe.ground) == "black"
+        assert archive.check() == ()
+
+
 def test_what_cannot_be_joined_is_refused_in_words_and_nothing_changes(place: str) -> None:
     with Archive.open(place, create=True) as archive:
         _shop(archive)

@@ -25,6 +25,7 @@ __all__ = [
     "panel_text",
     "parts_of",
     "reading_digest",
+    "stages_of_fields",
 ]
 
 StoredReading = tuple[int, dict[str, Any]]
@@ -50,7 +51,7 @@ def parts_of(panel: Panel) -> tuple[dict[str, Any], list[StoredReading]]:
 
 def panel_of(text: str, readings: Iterable[StoredReading] = ()) -> Panel:
     """Return the panel of a stored row."""
-    return _with_readings(load(text), readings)
+    return from_plain(Panel, _with_readings(load(text), readings))
 
 
 def panel_fields(panel: Panel) -> dict[str, Any]:
@@ -65,6 +66,16 @@ def panel_fields(panel: Panel) -> dict[str, Any]:
 
 def panel_of_fields(fields: Mapping[str, Any]) -> Panel:
     """Return the panel of a history's fields."""
+    return from_plain(Panel, _plain_of(fields))
+
+
+def stages_of_fields(fields: Mapping[str, Any]) -> list[Panel]:
+    """Return the stages of a history's fields, each as a panel of its own."""
+    plain = _plain_of(fields)
+    return [from_plain(Panel, {**plain, "stages": [stage]}) for stage in plain["stages"]]
+
+
+def _plain_of(fields: Mapping[str, Any]) -> dict[str, Any]:
     plain: dict[str, Any] = {}
     stages: dict[int, dict[str, Any]] = {}
     for name, value in fields.items():
@@ -109,13 +120,13 @@ def panel_digest(panel: Panel, readings: Iterable[tuple[int, str]]) -> str:
     return hashlib.sha256(dump(content).encode()).hexdigest()
 
 
-def _with_readings(plain: dict[str, Any], readings: Iterable[StoredReading]) -> Panel:
+def _with_readings(plain: dict[str, Any], readings: Iterable[StoredReading]) -> dict[str, Any]:
     stages: Sequence[dict[str, Any]] = plain["stages"]
     for number, reading in readings:
         if number < 1:
             raise ValueError(f"a reading of stage {number}")
         stages[number - 1].setdefault("readings", []).append(reading)
-    return from_plain(Panel, plain)
+    return plain
 
 
 def _key(blend: Blend) -> list[list[str]]:

@@ -8,13 +8,14 @@ the entry's number, so a clock that was set back does no harm.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
 
 from matchlib.archive import jobs, names, schema
 from matchlib.archive.changes import Entry, Stamp, finding_of, record, side_of
-from matchlib.archive.codec import panel_fields, panel_of_fields
+from matchlib.archive.codec import panel_fields, stages_of_fields
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
 from matchlib.domain import Name, Panel
@@ -153,6 +154,7 @@ def _undo_panels(
     found: dict[int, StoredPanel] = {}
     for some in chunked(e["subject"] for e in entries):
         found |= {k.row: k for k in kept_in(connection, p.c.id.in_(some))}
+    say = names.spelling(connection)
     wanted = []
     for entry in entries:
         stored = whole("", found.__getitem__, entry["subject"])
@@ -162,10 +164,17 @@ def _undo_panels(
         _check_unchanged(stored.fields, before, entry, f"panel {stored.panel.code}")
         fields = {**stored.fields, **before}
         if set(before) != {"deleted"}:  # as the panel is kept, so that the log says the same of it
-            panel = whole("", panel_of_fields, fields)
+            panel = whole("", _panel_of, fields, say)
             fields = {**panel_fields(panel), "deleted": fields["deleted"]}
         wanted.append((stored, fields))
     return write(connection, wanted)
+
+
+def _panel_of(fields: Mapping[str, Any], say: Callable[[str, str], str]) -> Panel:
+    """The panel of the log's fields, by the names of today."""
+    # Stage by stage, for with names of then and of today together it is no panel.
+    stages = names.respelled(stages_of_fields(fields), say)
+    return replace(stages[0], stages=tuple(panel.stages[0] for panel in stages))
 
 
 def _undo_jobs(

@@ -17,7 +17,7 @@ from matchlib.domain.blend import Blend, check_one_pot
 from matchlib.errors import ArchiveError, DomainError
 from matchlib.plain import dump, from_plain, load, stored_as, to_plain
 
-__all__ = ["name_fields", "name_of", "names_of", "respelled", "rewrite_names", "spell"]
+__all__ = ["name_fields", "name_of", "names_of", "respelled", "rewrite_names", "spell", "spelling"]
 
 
 def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Name]:
@@ -67,6 +67,12 @@ def rewrite_names(
 
 def _name(text: str) -> Name | None:
     return name_of(load(text) or {})
+
+
+def spelling(connection: sa.Connection) -> Callable[[str, str], str]:
+    """Return what says a name, given its kind, as the archive shows it."""
+    known = {(n.kind, key): n.name for n in names_of(connection).values() for key in n.keys}
+    return lambda kind, text: known.get((kind, name_key(text)), text)
 
 
 def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
