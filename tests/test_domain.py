@@ -306,7 +306,7 @@ def test_lots_of_a_pots_bottles_are_read_back():
     assert lots == (("carrier", "12"), ("honey", "4/7"))
     assert read_lots(lots_text(lots)) == lots
     assert read_lots("") == ()
-    for wrong in ("carrier", "carrier:", ": 4", "carrier: 1; carrier: 2"):
+    for wrong in ("carrier", "carrier:", ": 4", "carrier: 1; carrier: 2", "a b: 1; a  b: 2"):
         with pytest.raises(DomainError, match="lots of a pot"):
             read_lots(wrong)
 

@@ -109,14 +109,15 @@ def read_lots(text: str) -> tuple[tuple[str, str], ...]:
     found: dict[str, str] = {}
     for piece in filter(None, (p.strip() for p in text.split(";"))):
         name, _, lot = (p.strip() for p in piece.partition(":"))
-        if not name or not lot or name in found:
+        bottle = clean_name(name, "bottle") if name else ""
+        if not bottle or not lot or bottle in found:
             raise DomainError(
                 "These are not the lots of a pot.",
                 expected="each bottle once with its lot, such as carrier: 12; honey: 4",
                 got=repr(text[:80]),
                 remedy="write bottle, colon, lot; part them by semicolons.",
             )
-        found[clean_name(name, "bottle")] = " ".join(clean_text(lot, "lot").split())
+        found[bottle] = " ".join(clean_text(lot, "lot").split())
     return tuple(found.items())
 
 
