@@ -217,13 +217,13 @@ def blend_in(
             got="a bare ground" if recipe.schedule is None else f"{weaker} weaker, {over} over",
             remedy="choose the recipe of the repair.",
         )
-    coats = [
-        replace(coat, ratio=_let_down(coat.ratio, weaker))
+    coats = [  # a mid-coat lies under the first of them alone
+        replace(coat, ratio=_let_down(coat.ratio, weaker), over=None if number else coat.over)
         for coat in recipe.schedule.each
-        for _ in range(weaker)
+        for number in range(weaker)
     ]
     full = len(coats)
-    coats += [coats[-1]] * over
+    coats += [replace(coats[-1], over=None)] * over
     plan = [_with(recipe, coats[:n]) for n in range(full + over, -1, -1)]
     return _zones(model, plan, beside=over)
 

@@ -74,6 +74,15 @@ def test_weaker_coats_make_smaller_steps() -> None:
         blend_in(model_of(), Recipe(Ground.parse("silver")))
 
 
+def test_a_mid_coat_is_laid_once_though_its_coats_are_let_down() -> None:
+    r = Recipe.of("silver", None, f"1@6:1 {ONE}, 2@6:1 {TWO} over mid-coat")
+    whole = blend_in(model_of(), r, over=2, weaker=2)[0].recipe
+    assert str(whole.schedule) == f"2@13:1 {ONE}, 6@13:1 {TWO} over mid-coat"
+    one = Recipe.of("silver", None, f"1@6:1 {ONE}, 1@6:1 {TWO} over mid-coat")
+    over = blend_in(model_of(), one, over=2)[0].recipe
+    assert str(over.schedule) == f"1@6:1 {ONE}, 3@6:1 {TWO} over mid-coat"
+
+
 def test_a_fade_ends_at_both_colours() -> None:
     one, two = recipe("silver", ONE, "4@6:1"), recipe("silver", TWO, "2@4:1")
     zones = fade(model_of(), one, two, zones=5)
