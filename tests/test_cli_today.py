@@ -8,6 +8,7 @@ import pytest
 
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe
 from matchlib.regression.frames import rows_of
+from matchlib.regression.vocabulary import Vocabulary
 from tests.cli_shop import demo_shop, json_of, run
 
 RECIPES = "ground,colour,schedule,clear\nsilver,honey,3@4:1,yes\npale gold,lagoon,3@4:1,yes\n"
@@ -105,6 +106,10 @@ def test_joined_lots_are_of_each_colour_in_the_order_of_the_back():
     three = Conditions.of(blend, lot="a + b + c").lots
     assert three == (("cherry", "a + b + c"), ("violet", "a + b + c"))
     assert Conditions.of(blend).lots == ()
+    five = Recipe.of("silver", "№ 5", "3@4:1")
+    own = Conditions.of(five, lot="L 5")
+    words = Vocabulary.of([five], ["45:0"], [own])
+    assert words.of_kind("lot") == [(*words.colours, "L 5")], "a lot is of the colour it names"
 
 
 def test_a_table_of_readings_is_read_likewise():

@@ -74,7 +74,7 @@ class Blend:
 
     @property
     def shares(self) -> dict[str, float]:
-        """Share of the whole by casefolded name [-], summing to 1."""
+        """Share of the whole by `name_key` of each name [-], summing to 1."""
         return {name: float(share) for name, share in self.key}
 
     @property

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from matchlib.domain.parts import name_key
 from matchlib.domain.recipe import Recipe
 
 __all__ = ["Conditions"]
@@ -21,9 +22,9 @@ class Conditions:
     sprayer : str
         Who sprays.
     lots : tuple of (str, str)
-        Colour and its lot.
+        Colour, by its `name_key`, and its lot.
     batches : tuple of (str, str)
-        Ground and its batch.
+        Ground, likewise, and its batch.
     instrument : str
         What reads it.
     date : datetime.date, optional
@@ -95,8 +96,8 @@ class Conditions:
 
 
 def _each(names: Iterable[str], text: str) -> tuple[tuple[str, str], ...]:
-    """Names, casefolded and sorted, each with its own part of a text, or with all of it."""
-    known = list(dict.fromkeys(name.casefold() for name in names))
+    """Keys of names, sorted, each with its own part of a text, or with all of it."""
+    known = list(dict.fromkeys(map(name_key, names)))
     if not text:
         return ()
     parts = re.split(r"\s*\+\s*", text)

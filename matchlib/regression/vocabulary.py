@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.domain import Colour, Conditions, Ground, Recipe
+from matchlib.domain import Colour, Conditions, Ground, Recipe, name_key
 from matchlib.errors import UnknownName
 
 __all__ = ["FEWEST_DAYS", "SHARED", "SHORTEST", "Vocabulary", "geometry_group", "shared_by"]
@@ -39,7 +39,7 @@ class Vocabulary:
     is. Clear coats are there when at least two were seen, and days when they are many.
     """
 
-    grounds: tuple[str, ...]  # casefolded base names
+    grounds: tuple[str, ...]  # base names by `name_key`
     colours: tuple[str, ...]
     pairs: tuple[tuple[int, int], ...]  # grounds that were blended with each other
     geometries: tuple[str, ...]  # groups; the first is the reference
@@ -110,4 +110,4 @@ def shared_by(conditions: Conditions) -> Iterator[tuple[str, ...]]:
     if conditions.instrument:
         yield "instrument", conditions.instrument
     for kind, pairs in (("lot", conditions.lots), ("batch", conditions.batches)):
-        yield from ((kind, whose.casefold(), name) for whose, name in pairs if name)
+        yield from ((kind, name_key(whose), name) for whose, name in pairs if name)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from matchlib.domain import name_key
 from matchlib.errors import DomainError
 from matchlib.plural import counted
 from workbook.session.back import date_of
@@ -41,8 +42,8 @@ def conditions_typed(
         for reading in stage.readings
     ]
     recipes = {stage.recipe for panel in panels for stage in panel.stages}
-    colours = {n.casefold() for r in recipes for c, _ in r.layers for n, _ in c.parts}
-    grounds = {n.casefold() for r in recipes for n, _ in r.ground.parts}
+    colours = {n for r in recipes for c, _ in r.layers for n in c.shares}
+    grounds = {n for r in recipes for n in r.ground.shares}
     unseen: list[str] = []
     stated = Conditions(
         _one("Sprayer", sprayer, {c.sprayer for c in known}, unseen),
@@ -110,7 +111,7 @@ def _owned(
     for text in stated:
         before, sign, after = text.rpartition("=")
         example = f"{min(owners, default='name')}={after.strip() or 'L7'}"
-        name, whose = " ".join(after.split()), " ".join(before.split()).casefold()
+        name, whose = " ".join(after.split()), name_key(before)
         if sign and whose not in owners:
             raise DomainError(
                 f"No panel of the archive has the {owner} {whose!r}.",
