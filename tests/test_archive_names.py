@@ -100,6 +100,12 @@ def test_what_an_undo_brings_back_bears_the_name_of_today(place: str) -> None:
         assert str(archive.panel("A2").recipe.schedule) == "2@6:1 teal, 1@6:1 ochre"
         archive.undo(undone)
         assert str(archive.panel("A1").recipe.ground) == "black"
+        job = archive.job(1)
+        archive.keep_job(replace(job, plan=Plan(archive.panel("A1").recipe)))
+        number = len(archive.history())
+        rename(archive, "ground", "slver", "argent")
+        archive.undo(number)
+        assert str(archive.job(1).plan.recipe.ground) == "argent"
         assert archive.check() == ()
 
 

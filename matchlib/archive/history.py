@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from matchlib.archive import jobs, names, schema
 from matchlib.archive.changes import Entry, Stamp, finding_of, record, side_of
 from matchlib.archive.codec import panel_fields, stages_of_fields
+from matchlib.archive.naming import respelled_job
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
 from matchlib.domain import Name, Panel
@@ -125,14 +126,15 @@ def undo(connection: sa.Connection, numbers: Sequence[int], stamp: Stamp) -> lis
     done = []
     for number in sorted(set(numbers), reverse=True):
         query = sa.select(t).where(t.c.change_id == number).order_by(t.c.id)
-        # Jobs first: a panel goes only once no job rests on it.
-        entries: dict[str, list[Mapping[str, Any]]] = {"job": []}
+        # Names first, which jobs and panels are told in; a panel goes only once no job rests on it.
+        entries: dict[str, list[Mapping[str, Any]]] = {"name": [], "job": []}
         for entry in connection.execute(query).mappings().all():
             entries.setdefault(entry["kind"], []).append(dict(entry))
         undone: list[Entry] = []
         try:
             for kind, some in entries.items():
-                undone += whole("", _UNDO.__getitem__, kind)(connection, some, stamp)
+                if some:
+                    undone += whole("", _UNDO.__getitem__, kind)(connection, some, stamp)
             touched = {entry["subject"] for entry in entries["job"]}
             left = jobs.jobs_of(connection) if touched else ()
             jobs.check_panels(connection, (job for job in left if job.number in touched))
@@ -181,6 +183,7 @@ def _undo_jobs(
     connection: sa.Connection, entries: Sequence[Mapping[str, Any]], stamp: Stamp
 ) -> list[Entry]:
     undone: list[Entry] = []
+    say = names.spelling(connection)
     by_number = {job.number: job for job in jobs.jobs_of(connection)}
     for entry in entries:
         number, before = entry["subject"], side_of(entry, "before")
@@ -188,7 +191,7 @@ def _undo_jobs(
         now = {} if stored is None else jobs.job_fields(stored)
         _check_unchanged(now, before or dict.fromkeys(now), entry, f"job {number}")
         plain = {k: v for k, v in {**now, **(before or {})}.items() if v is not None}
-        wanted = None if before is None else whole("", from_plain, Job, plain)
+        wanted = None if before is None else respelled_job(whole("", from_plain, Job, plain), say)
         item = jobs.rewrite_job(connection, stored, wanted, stamp, number=number)
         undone += [item] if item else []
     return undone
