@@ -151,6 +151,17 @@ def test_rows_changed_behind_its_back_are_found(tmp_path: Path) -> None:
         archive.panels()
 
 
+def test_damage_met_in_a_change_says_of_which_archive(tmp_path: Path) -> None:
+    with Archive.open(tmp_path / "a.db", create=True) as archive:
+        archive.add(panels(7, 2))
+        with sqlite3.connect(tmp_path / "a.db") as raw:
+            raw.execute("UPDATE names SET data = '{'")
+        for change in (lambda: archive.amend("P0", note="x"), lambda: archive.names("ground")):
+            with pytest.raises(ArchiveError, match="damaged") as caught:
+                change()
+            assert caught.value.where == archive.label
+
+
 def test_foreign_keys_and_the_disk_are_minded_on_every_connection(tmp_path: Path) -> None:
     with Archive.open(tmp_path / "a.db", create=True) as archive:
         for _ in range(2):

@@ -106,6 +106,10 @@ def test_what_an_undo_brings_back_bears_the_name_of_today(place: str) -> None:
         rename(archive, "ground", "slver", "argent")
         archive.undo(number)
         assert str(archive.job(1).plan.recipe.ground) == "argent"
+        blend = archive.amend("B2", ground="graphite") or 0
+        join_names(archive, "ground", "argent", "black")
+        with pytest.raises(MatchlibError, match=rf"change {blend}, panel B2: This is not a ground"):
+            archive.undo(blend)
         assert archive.check() == ()
 
 

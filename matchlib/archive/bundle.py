@@ -101,7 +101,7 @@ def export_bundle(archive: Archive, path: str | Path, *, customers: bool = True)
         put("records/attachments.jsonl", "".join(f"{dump(f)}\n" for f in files).encode())
         # From the same view of the database as the records.
         in_use = schema.panels.c.deleted == sa.false()
-        panels = tuple(k.panel for k in kept_in(connection, in_use, label=archive.label))
+        panels = tuple(k.panel for k in kept_in(connection, in_use))
         for name, data in write_panels(panels, customers=customers):
             put(name, data)
         manifest = {
@@ -189,7 +189,7 @@ def _rows(connection: sa.Connection, table: sa.Table, customers: bool) -> Iterat
         if not customers:
             for column in _WITH_CUSTOMERS.get(table.name, ()):
                 if row[column]:
-                    row[column] = dump(_nameless(whole("", load, row[column])))
+                    row[column] = dump(_nameless(whole(load, row[column])))
             if table is schema.jobs:
                 row["customer"] = ""
         yield row

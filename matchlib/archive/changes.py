@@ -179,7 +179,6 @@ def read_changes(
     *,
     numbers: Collection[int] | None = None,
     why: str = "",
-    label: str,
 ) -> tuple[Change, ...]:
     """Return the history, oldest first; of `numbers`, those from the least to the greatest."""
     h, t, p, i = schema.history, schema.history_items, schema.panels, schema.imports
@@ -204,8 +203,8 @@ def read_changes(
     entries: dict[int, tuple[Mapping[str, Any], list[Item]]] = {}
     for row in connection.execute(query).mappings():
         _, items = entries.setdefault(row["id"], (dict(row), []))
-        items.append(whole(label, _item, dict(row)))
-    return tuple(whole(label, _change, row, items) for row, items in entries.values())
+        items.append(whole(_item, dict(row)))
+    return tuple(whole(_change, row, items) for row, items in entries.values())
 
 
 def _item(row: Mapping[str, Any]) -> Item:
@@ -221,7 +220,7 @@ def _item(row: Mapping[str, Any]) -> Item:
 
 def side_of(entry: Mapping[str, Any], side: str) -> dict[str, Any] | None:
     """Return one side of an entry of the log."""
-    return whole("", _side, entry[side])
+    return whole(_side, entry[side])
 
 
 def _side(text: str | None) -> dict[str, Any] | None:

@@ -20,7 +20,7 @@ import sqlalchemy as sa
 from sqlalchemy import exc
 
 from matchlib.archive.backups import copy_file, copy_if_due, file_changed, folder_of
-from matchlib.archive.troubles import ConflictError, words_of
+from matchlib.archive.troubles import ConflictError, DamagedError, words_of
 from matchlib.errors import ArchiveError
 
 __all__ = ["Database", "database_of"]
@@ -94,6 +94,9 @@ class Database:
                 where=self.label,
                 remedy="nothing of this change was kept; do it again.",
             ) from error
+        except DamagedError as error:  # of what was read in the block
+            error.where = error.where or self.label
+            raise
         except UnicodeDecodeError as error:
             raise words_of("malformed text", self.label, sqlite=self.is_sqlite) from error
         except (exc.StatementError, OverflowError) as error:

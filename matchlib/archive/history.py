@@ -20,7 +20,7 @@ from matchlib.archive.naming import respelled_job
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
 from matchlib.domain import Name, Panel
-from matchlib.errors import ArchiveError
+from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
 from matchlib.plain import from_plain
 
@@ -134,7 +134,7 @@ def undo(connection: sa.Connection, numbers: Sequence[int], stamp: Stamp) -> lis
         try:
             for kind, some in entries.items():
                 if some:
-                    undone += whole("", _UNDO.__getitem__, kind)(connection, some, stamp)
+                    undone += whole(_UNDO.__getitem__, kind)(connection, some, stamp)
             touched = {entry["subject"] for entry in entries["job"]}
             left = jobs.jobs_of(connection) if touched else ()
             jobs.check_panels(connection, (job for job in left if job.number in touched))
@@ -143,7 +143,7 @@ def undo(connection: sa.Connection, numbers: Sequence[int], stamp: Stamp) -> lis
                     "This change holds nothing that could be undone.",
                     remedy="see the history for the numbers.",
                 )
-        except ArchiveError as error:
+        except MatchlibError as error:
             raise error.at(f"change {number}") from None
         done.append(record(connection, "undone", undone, stamp, undoes=number))
     return done
@@ -159,14 +159,14 @@ def _undo_panels(
     say = names.spelling(connection)
     wanted = []
     for entry in entries:
-        stored = whole("", found.__getitem__, entry["subject"])
+        stored = whole(found.__getitem__, entry["subject"])
         # A panel that was not there before is put aside, not erased.
         before = side_of(entry, "before")
         before = {"deleted": True} if before is None else before
         _check_unchanged(stored.fields, before, entry, f"panel {stored.panel.code}")
         fields = {**stored.fields, **before}
         if set(before) != {"deleted"}:  # as the panel is kept, so that the log says the same of it
-            panel = whole("", _panel_of, fields, say)
+            panel = _panel_of(fields, say)
             fields = {**panel_fields(panel), "deleted": fields["deleted"]}
         wanted.append((stored, fields))
     return write(connection, wanted)
@@ -175,8 +175,9 @@ def _undo_panels(
 def _panel_of(fields: Mapping[str, Any], say: Callable[[str, str], str]) -> Panel:
     """The panel of the log's fields, by the names of today."""
     # Stage by stage, for with names of then and of today together it is no panel.
-    stages = names.respelled(stages_of_fields(fields), say)
-    return replace(stages[0], stages=tuple(panel.stages[0] for panel in stages))
+    stages = names.respelled(whole(stages_of_fields, fields), say)
+    together = tuple(panel.stages[0] for panel in stages)
+    return whole(lambda: replace(stages[0], stages=together))
 
 
 def _undo_jobs(
@@ -191,7 +192,7 @@ def _undo_jobs(
         now = {} if stored is None else jobs.job_fields(stored)
         _check_unchanged(now, before or dict.fromkeys(now), entry, f"job {number}")
         plain = {k: v for k, v in {**now, **(before or {})}.items() if v is not None}
-        wanted = None if before is None else respelled_job(whole("", from_plain, Job, plain), say)
+        wanted = None if before is None else respelled_job(whole(from_plain, Job, plain), say)
         item = jobs.rewrite_job(connection, stored, wanted, stamp, number=number)
         undone += [item] if item else []
     return undone
@@ -217,7 +218,7 @@ def _undo_findings(
     undone = []
     for entry in entries:
         before = side_of(entry, "before") or {}
-        key, aside = whole("", finding_of, before)
+        key, aside = whole(finding_of, before)
         now = {"finding": key, "aside": key in ignored_in(connection)}
         _check_unchanged(now, before, entry, key)
         undone += set_ignored(connection, key, aside, stamp)

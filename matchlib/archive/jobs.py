@@ -39,7 +39,7 @@ def job_of(connection: sa.Connection, number: int, *, label: str) -> Job:
             where=label,
             remedy="see the list of jobs for the numbers.",
         )
-    return whole(label, _job, dict(row))
+    return whole(_job, dict(row))
 
 
 def jobs_of(
@@ -47,7 +47,6 @@ def jobs_of(
     *,
     customer: str | None = None,
     done: bool | None = None,
-    label: str = "",
 ) -> tuple[Job, ...]:
     """Return every job, or those of a customer or a state, the newest first."""
     j = schema.jobs
@@ -56,7 +55,7 @@ def jobs_of(
         query = query.where(j.c.customer.contains(name_key(customer), autoescape=True))
     if done is not None:
         query = query.where((j.c.state == "done") == done)
-    return tuple(whole(label, _job, dict(row)) for row in connection.execute(query).mappings())
+    return tuple(whole(_job, dict(row)) for row in connection.execute(query).mappings())
 
 
 def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Job:

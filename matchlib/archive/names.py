@@ -26,7 +26,7 @@ def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Na
     query = sa.select(n.c.id, n.c.data).order_by(n.c.id)
     if kind is not None:
         query = query.where(n.c.kind == kind)
-    found = {row.id: whole("", _name, row.data) for row in connection.execute(query)}
+    found = {row.id: whole(_name, row.data) for row in connection.execute(query)}
     return {row: name for row, name in found.items() if name is not None}
 
 

@@ -47,15 +47,14 @@ def chunked(values: Iterable[_T]) -> Iterator[list[_T]]:
         yield some
 
 
-def whole(label: str, build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwargs) -> _T:
-    """Build a value from stored columns, or say that the archive is damaged."""
+def whole(build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwargs) -> _T:
+    """Build a value from stored columns, or say that they are damaged; `Database` says where."""
     try:
         return build(*args, **kwargs)
     except DAMAGE as error:
         raise DamagedError(
             "This archive is damaged: what is stored cannot be read.",
             got=str(error)[:200],
-            where=label or None,
             remedy="restore the newest backup ('workbook restore --from last'), or save what can "
             "be read ('workbook salvage').",
         ) from error

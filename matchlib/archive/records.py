@@ -78,7 +78,7 @@ class Records:
         with self._database.read() as connection:
             if code is not None:
                 code = panel_kept(connection, code).panel.code
-            return read_changes(connection, code, numbers=numbers, why=why, label=self.label)
+            return read_changes(connection, code, numbers=numbers, why=why)
 
     def check(self) -> tuple[str, ...]:
         """Look for damage through and through."""
@@ -129,7 +129,7 @@ class Records:
     def jobs(self, *, customer: str | None = None, done: bool | None = None) -> tuple[Job, ...]:
         """Return jobs, the newest first."""
         with self._database.read() as connection:
-            return jobs.jobs_of(connection, customer=customer, done=done, label=self.label)
+            return jobs.jobs_of(connection, customer=customer, done=done)
 
     def keep_job(self, job: Job, *, who: str = "", why: str = "") -> Job:
         """Keep a new job, or one as it was changed."""

@@ -168,7 +168,7 @@ class Archive(Records):
         with self._database.read() as connection:
             kept = schema.panels.c.deleted == sa.false()
             where = sa.true() if include_deleted else kept
-            return tuple(k.panel for k in kept_in(connection, where, label=self.label))
+            return tuple(k.panel for k in kept_in(connection, where))
 
     def panel(self, code: str) -> Panel:
         """Return one panel; one that was deleted if no other has its code.
@@ -189,7 +189,7 @@ class Archive(Records):
             If there is none.
         """
         with self._database.read() as connection:
-            return panel_kept(connection, code, label=self.label).panel
+            return panel_kept(connection, code).panel
 
     def deleted(self) -> tuple[str, ...]:
         """Return the codes of the panels put aside.

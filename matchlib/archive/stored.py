@@ -45,24 +45,22 @@ class StoredPanel:
         return fields
 
 
-def kept(
-    connection: sa.Connection, codes: Iterable[str], *, label: str = ""
-) -> dict[str, StoredPanel]:
+def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, StoredPanel]:
     """Return panels by code: the one in use, or where there is none the last removed."""
     p = schema.panels
     found: dict[str, StoredPanel] = {}
     for some in chunked(dict.fromkeys(codes)):
-        for one in kept_in(connection, p.c.code.in_(some), label=label):
+        for one in kept_in(connection, p.c.code.in_(some)):
             earlier = found.get(one.panel.code)
             if earlier is None or earlier.deleted:  # rows come in the order they were made
                 found[one.panel.code] = one
     return found
 
 
-def panel_kept(connection: sa.Connection, code: str, *, label: str = "") -> StoredPanel:
+def panel_kept(connection: sa.Connection, code: str) -> StoredPanel:
     """Return one panel as it is kept: the one in use, or the last removed."""
     code = " ".join(code.split())
-    found = kept(connection, [code], label=label)
+    found = kept(connection, [code])
     if not found:
         raise ArchiveError(
             "There is no panel of this code in the archive.",
@@ -72,9 +70,7 @@ def panel_kept(connection: sa.Connection, code: str, *, label: str = "") -> Stor
     return found[code]
 
 
-def kept_in(
-    connection: sa.Connection, where: sa.ColumnElement[bool], *, label: str = ""
-) -> list[StoredPanel]:
+def kept_in(connection: sa.Connection, where: sa.ColumnElement[bool]) -> list[StoredPanel]:
     """Return panels as they are kept."""
     p, r = schema.panels, schema.readings
     readings: dict[int, list[tuple[int, str]]] = {}
@@ -83,7 +79,7 @@ def kept_in(
         readings.setdefault(row, []).append((stage, text))
     found = []
     for row in connection.execute(sa.select(p).where(where).order_by(p.c.id)).all():
-        panel = whole(label, _panel, row.data, tuple(readings.get(row.id, ())))
+        panel = whole(_panel, row.data, tuple(readings.get(row.id, ())))
         found.append(StoredPanel(row.id, row.import_id, panel, row.deleted))
     return found
 
@@ -132,7 +128,7 @@ def write(
             (gone if new["deleted"] else back).append(stored.panel.code)
             moved.append({"row": stored.row, "deleted": new["deleted"]})
             continue
-        panel = whole("", panel_of_fields, new)
+        panel = whole(panel_of_fields, new)
         own = [(number, plain) for number, plain in new["readings"]]
         digests = [(number, reading_digest(plain)) for number, plain in own]
         moves = panel.code != stored.panel.code
