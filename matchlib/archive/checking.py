@@ -15,7 +15,7 @@ from matchlib.archive.codec import panel_digest, panel_of, panel_of_fields, read
 from matchlib.archive.database import Database
 from matchlib.archive.history import ignored_in
 from matchlib.archive.jobs import job_fields, job_of
-from matchlib.archive.names import name_fields, name_of, names_of
+from matchlib.archive.names import name_fields, name_of, names_of, stored_name
 from matchlib.archive.reading_out import DAMAGE, chunked
 from matchlib.archive.rows import TABLES, can_hold
 from matchlib.archive.stored import StoredPanel, kept_in
@@ -24,7 +24,7 @@ from matchlib.errors import MatchlibError
 from matchlib.job import Job
 from matchlib.plain import from_plain, load
 
-__all__ = ["broken_logs", "check", "content_faults", "sha256_of"]
+__all__ = ["broken_logs", "check", "content_faults", "good_reading", "sha256_of"]
 
 
 def check(database: Database) -> tuple[str, ...]:
@@ -79,33 +79,36 @@ def _panel_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[s
     p, r = schema.panels, schema.readings
     wrong = []
     digests: dict[int, list[tuple[int, str]]] = {}
-    for found in connection.execute(sa.select(r)).mappings():
-        row = dict(found)
-        code = codes.get(row["panel_id"], "?")
-        digests.setdefault(row["panel_id"], []).append((row["stage"], row["digest"]))
-        try:
-            plain = load(row["data"])
-            from_plain(Reading, plain)
-            good = reading_digest(plain) == row["digest"]
-        except DAMAGE:
-            good = False
-        if not good:
+    for row in connection.execute(sa.select(r)):
+        digests.setdefault(row.panel_id, []).append((row.stage, row.digest))
+        if not good_reading(row.data, row.digest):
+            code = codes.get(row.panel_id, "?")
             wrong.append(f"A reading of panel {code} is not what was imported.")
-    for found in connection.execute(sa.select(p)).mappings():
-        row = dict(found)
+    for row in connection.execute(sa.select(p)):
         try:
-            panel = panel_of(row["data"])
-            good = panel_digest(panel, digests.get(row["id"], [])) == row["digest"]
-            good = good and panel.code == row["code"]
+            panel = panel_of(row.data)
+            good = panel_digest(panel, digests.get(row.id, [])) == row.digest
+            good = good and panel.code == row.code
         except DAMAGE:
             good = False
         if not good:
-            wrong.append(f"Panel {row['code']} is not what was written last.")
+            wrong.append(f"Panel {row.code} is not what was written last.")
     return wrong
+
+
+def good_reading(text: str, digest: str) -> bool:
+    """Whether a stored reading is what was written."""
+    try:
+        plain = load(text)
+        from_plain(Reading, plain)
+        return reading_digest(plain) == digest
+    except DAMAGE:
+        return False
 
 
 def _other_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[str]:
     t, s, f = schema.attachments, schema.settings, schema.profiles
+    j, n = schema.jobs, schema.names
     wrong = []
     for kept in connection.execute(sa.select(t)).mappings():
         if sha256_of(kept["data"]) != kept["sha256"]:
@@ -114,8 +117,8 @@ def _other_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[s
     for what, query, read in (
         ("The setting", sa.select(s.c.key, s.c.value), load),
         ("The profile", sa.select(f.c.name, f.c.data), load),
-        ("The job", sa.select(schema.jobs.c.number, schema.jobs.c.data), _job),
-        ("The name", sa.select(schema.names.c.key, schema.names.c.data), _name),
+        ("The job", sa.select(j.c.number, j.c.data), lambda text: from_plain(Job, load(text))),
+        ("The name", sa.select(n.c.key, n.c.data), stored_name),
     ):
         for key, text in connection.execute(query):
             try:
@@ -123,14 +126,6 @@ def _other_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[s
             except DAMAGE as error:
                 wrong.append(f"{what} {key} is not what was kept: {str(error)[:150]}")
     return wrong
-
-
-def _job(text: str) -> None:
-    from_plain(Job, load(text))
-
-
-def _name(text: str) -> None:
-    name_of(load(text) or {})
 
 
 def broken_logs(connection: sa.Connection) -> dict[tuple[str, int], str]:

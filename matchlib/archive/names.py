@@ -17,7 +17,16 @@ from matchlib.domain.blend import Blend, check_one_pot
 from matchlib.errors import ArchiveError, DomainError
 from matchlib.plain import dump, from_plain, load, stored_as, to_plain
 
-__all__ = ["name_fields", "name_of", "names_of", "respelled", "rewrite_names", "spell", "spelling"]
+__all__ = [
+    "name_fields",
+    "name_of",
+    "names_of",
+    "respelled",
+    "rewrite_names",
+    "spell",
+    "spelling",
+    "stored_name",
+]
 
 
 def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Name]:
@@ -26,7 +35,7 @@ def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Na
     query = sa.select(n.c.id, n.c.data).order_by(n.c.id)
     if kind is not None:
         query = query.where(n.c.kind == kind)
-    found = {row.id: whole(_name, row.data) for row in connection.execute(query)}
+    found = {row.id: whole(stored_name, row.data) for row in connection.execute(query)}
     return {row: name for row, name in found.items() if name is not None}
 
 
@@ -39,6 +48,11 @@ def name_of(fields: Mapping[str, Any]) -> Name | None:
     """Return the name of the log's fields."""
     plain = {k: v for k, v in fields.items() if v is not None}
     return from_plain(Name, plain) if plain else None
+
+
+def stored_name(text: str) -> Name | None:
+    """Return the name of a stored row; None for one that was joined to another."""
+    return name_of(load(text) or {})
 
 
 def rewrite_names(
@@ -63,10 +77,6 @@ def rewrite_names(
             connection.execute(n.update().where(n.c.id == row).values(data=dump(new or None)))
             items.append(entry)
     return items
-
-
-def _name(text: str) -> Name | None:
-    return name_of(load(text) or {})
 
 
 def spelling(connection: sa.Connection) -> Callable[[str, str], str]:

@@ -15,15 +15,15 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.changes import Entry, Stamp, record
-from matchlib.archive.checking import broken_logs, content_faults, sha256_of
-from matchlib.archive.codec import panel_digest, panel_of, reading_digest
-from matchlib.archive.names import name_of
+from matchlib.archive.checking import broken_logs, content_faults, good_reading, sha256_of
+from matchlib.archive.codec import panel_digest, panel_of
+from matchlib.archive.names import stored_name
 from matchlib.archive.reading_out import DAMAGE
 from matchlib.archive.rows import TABLES, can_hold, fill
 from matchlib.archive.store import Archive
 from matchlib.archive.troubles import check_kind, words_of
 from matchlib.atomic import written_whole
-from matchlib.domain import Panel, Reading
+from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 from matchlib.job import Job
 from matchlib.plain import dump, from_plain, load, to_plain
@@ -103,10 +103,8 @@ def salvage(damaged: str | Path, into: str | Path, *, who: str = "") -> Salvaged
         with archive.database.write() as connection:
             fill(connection, lambda table: rows[table.name].values())
             lost += _mend_log(connection, stamp)
-            if faults := content_faults(connection):
-                lost += faults
-            panels = len(rows["panels"])
-    return Salvaged(panels, tuple(lost))
+            lost += content_faults(connection)
+    return Salvaged(len(rows["panels"]), tuple(lost))
 
 
 def _read(path: Path) -> Rows:
@@ -169,7 +167,7 @@ def _sift(rows: Rows) -> list[str]:
     lost = _fit(rows)
     readings: dict[int, list[dict[str, Any]]] = {}
     for number, row in list(rows["readings"].items()):
-        if _good_reading(row):
+        if good_reading(row["data"], row["digest"]):
             readings.setdefault(row["panel_id"], []).append(row)
         else:
             del rows["readings"][number]
@@ -195,7 +193,7 @@ def _sift(rows: Rows) -> list[str]:
     rows["readings"] = {n: r for n, r in rows["readings"].items() if id(r) in kept}
     numbers = {r["panel_id"] for r in rows["attachments"].values()} | set(readings)
     numbers |= {r["subject"] for r in rows["history_items"].values() if r["kind"] == "panel"}
-    if gone := numbers - set(panels) - {n for n, r in rows["panels"].items() if r}:
+    if gone := numbers - set(panels):
         lost.append(f"{len(gone)} panels of which something is left could not be read.")
     lost += _sift_others(rows, panels)
     _sift_log(rows, set(panels))
@@ -229,15 +227,6 @@ def _instead(column: sa.Column[Any], value: object) -> object:
     return _NEVER if column.name == "at" else text[:most]
 
 
-def _good_reading(row: dict[str, Any]) -> bool:
-    try:
-        plain = load(row["data"])
-        from_plain(Reading, plain)
-        return bool(reading_digest(plain) == row["digest"])
-    except DAMAGE:
-        return False
-
-
 def _sift_others(rows: Rows, panels: dict[int, Panel]) -> list[str]:
     lost = []
     codes = {p.code for n, p in panels.items() if not rows["panels"][n]["deleted"]}
@@ -245,16 +234,14 @@ def _sift_others(rows: Rows, panels: dict[int, Panel]) -> list[str]:
         if row["panel_id"] not in panels or sha256_of(row["data"]) != row["sha256"]:
             del rows["attachments"][number]
             lost.append(f"The file {row['name']} was lost.")
-    for table, column, what, key in (
-        ("names", "data", "name", "key"),
-        ("profiles", "data", "profile", "name"),
-        ("settings", "value", "setting", "key"),
+    for table, column, what, key, read in (
+        ("names", "data", "name", "key", stored_name),
+        ("profiles", "data", "profile", "name", load),
+        ("settings", "value", "setting", "key", load),
     ):
         for number, row in list(rows[table].items()):
             try:
-                plain = load(row[column])
-                if table == "names":
-                    name_of(plain or {})
+                read(row[column])
             except DAMAGE:
                 del rows[table][number]
                 lost.append(f"The {what} {row[key]} was lost.")
