@@ -10,18 +10,12 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.changes import Entry, Stamp, inserted, record
-from matchlib.archive.codec import (
-    panel_digest,
-    panel_fields,
-    parts_of,
-    reading_digest,
-)
+from matchlib.archive.codec import panel_fields, row_of
 from matchlib.archive.meeting import meet
 from matchlib.archive.names import spell
 from matchlib.archive.stored import StoredPanel, insert_readings, kept, write
 from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
-from matchlib.plain import dump
 from matchlib.plural import counted
 
 __all__ = ["AddResult", "add", "insert"]
@@ -206,13 +200,9 @@ def insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -
         return []
     rows, own = [], []
     for panel in panels:
-        plain, readings = parts_of(panel)
-        digests = [(number, reading_digest(reading)) for number, reading in readings]
-        row = {"code": panel.code, "data": dump(plain), "import_id": import_id}
-        rows.append({**row, "digest": panel_digest(panel, digests)})
-        own.append(
-            [(reading, digest) for reading, (_, digest) in zip(readings, digests, strict=True)]
-        )
+        row, readings = row_of(panel)
+        rows.append({**row, "import_id": import_id})
+        own.append(readings)
     connection.execute(schema.panels.insert(), rows)
     p = schema.panels
     query = sa.select(p.c.code, p.c.id).where(p.c.import_id == import_id)
@@ -220,10 +210,6 @@ def insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -
     order = [ids[panel.code] for panel in panels]
     insert_readings(
         connection,
-        [
-            (i, import_id, reading, digest)
-            for i, readings in zip(order, own, strict=True)
-            for reading, digest in readings
-        ],
+        ((i, import_id, *one) for i, some in zip(order, own, strict=True) for one in some),
     )
     return [("panel", i, None, {"deleted": False}) for i in order]

@@ -25,6 +25,7 @@ __all__ = [
     "panel_text",
     "parts_of",
     "reading_digest",
+    "row_of",
     "stages_of_fields",
 ]
 
@@ -47,6 +48,14 @@ def parts_of(panel: Panel) -> tuple[dict[str, Any], list[StoredReading]]:
     for number, stage in enumerate(plain["stages"], 1):
         readings += [(number, reading) for reading in stage.pop("readings", ())]
     return plain, readings
+
+
+def row_of(panel: Panel) -> tuple[dict[str, Any], list[tuple[int, dict[str, Any], str]]]:
+    """Return what the row of a panel holds, and its readings: stage, plain data, digest."""
+    plain, readings = parts_of(panel)
+    own = [(stage, reading, reading_digest(reading)) for stage, reading in readings]
+    digest = panel_digest(panel, [(stage, digest) for stage, _, digest in own])
+    return {"code": panel.code, "data": dump(plain), "digest": digest}, own
 
 
 def panel_of(text: str, readings: Iterable[StoredReading] = ()) -> Panel:

@@ -12,15 +12,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import jobs, schema
 from matchlib.archive.changes import Entry, entry_of
-from matchlib.archive.codec import (
-    StoredReading,
-    panel_digest,
-    panel_fields,
-    panel_of,
-    panel_of_fields,
-    panel_text,
-    reading_digest,
-)
+from matchlib.archive.codec import panel_fields, panel_of, panel_of_fields, row_of
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
@@ -90,12 +82,12 @@ def _panel(data: str, readings: tuple[tuple[int, str], ...]) -> Panel:
 
 
 def insert_readings(
-    connection: sa.Connection, rows: Iterable[tuple[int, int, StoredReading, str]]
+    connection: sa.Connection, rows: Iterable[tuple[int, int, int, dict[str, Any], str]]
 ) -> None:
-    """Insert the readings of panels that have none, each with its digest."""
+    """Insert the readings of panels that have none: of which panel, import and stage."""
     seen: Counter[tuple[int, int, str]] = Counter()
     values = []
-    for panel_id, import_id, (stage, reading), digest in rows:
+    for panel_id, import_id, stage, reading, digest in rows:
         key = (panel_id, stage, digest)
         value = {"panel_id": panel_id, "import_id": import_id, "stage": stage, "digest": digest}
         values.append({**value, "data": dump(reading), "repeat": seen[key]})
@@ -129,8 +121,8 @@ def write(
             moved.append({"row": stored.row, "deleted": new["deleted"]})
             continue
         panel = whole(panel_of_fields, new)
-        own = [(number, plain) for number, plain in new["readings"]]
-        digests = [(number, reading_digest(plain)) for number, plain in own]
+        row, own = row_of(panel)
+        rows.append({**row, "row": stored.row, "deleted": new["deleted"]})
         moves = panel.code != stored.panel.code
         if not new["deleted"] and (old["deleted"] or moves):
             back.append(panel.code)
@@ -139,13 +131,7 @@ def write(
         if "readings" in differing:
             emptied.append(stored.row)
             source = stored.import_id if import_id is None else import_id
-            readings += [
-                (stored.row, source, reading, digest)
-                for reading, (_, digest) in zip(own, digests, strict=True)
-            ]
-        digest = panel_digest(panel, digests)
-        row = {"code": panel.code, "data": panel_text(panel), "deleted": new["deleted"]}
-        rows.append({"row": stored.row, **row, "digest": digest})
+            readings += [(stored.row, source, *one) for one in own]
     jobs.check_free(connection, set(gone) - set(back))
     for some in chunked(emptied):
         connection.execute(r.delete().where(r.c.panel_id.in_(some)))
