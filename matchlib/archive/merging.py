@@ -102,8 +102,7 @@ def merge(
         )
     short = other.label.replace("\\", "/").rstrip("/").rpartition("/")[2].rpartition(".")[0]
     usual = f"{short[:20] or 'other'}-"
-    asking = Asking({"codes": "prefix"} if prefix else {})
-    asking.answers |= dict(answers or {})
+    asking = Asking({**({"codes": "prefix"} if prefix else {}), **(answers or {})})
     merging = _Merging(other, asking, prefix or usual, archive.stamp(who, why))
     try:
         with archive.database.write() as connection:
@@ -155,7 +154,7 @@ class _Merging:
             return spelling.get((kind, name_key(text)), text)
 
         panels, codes, left = self._coded(connection, respelled(self.other.panels(), say))
-        pictures, panels = self._pictured(connection, panels, codes)
+        files, panels = self._pictured(connection, panels, codes)
         found = self._stored(connection, panels)
         known = {code: stored for code, stored in found.items() if not stored.deleted}
         new = [p for p in panels if p.code not in known]
@@ -186,7 +185,7 @@ class _Merging:
             tuple(joined),
             tuple(taken),
             tuple(untaken),
-            self._files(connection, codes, pictures),
+            self._files(connection, codes, files),
             left_in(self.other),
             self.asking.questions,
             change,
@@ -322,22 +321,24 @@ class _Merging:
 
     def _pictured(
         self, connection: sa.Connection, panels: Sequence[Panel], codes: Mapping[str, str]
-    ) -> tuple[dict[tuple[str, str], str], list[Panel]]:
-        """Names that their files are kept under where others have them, by their code and name."""
+    ) -> tuple[dict[str, dict[str, str]], list[Panel]]:
+        """Files that are not here: by their code, their name and its name here; and the panels."""
         theirs = {own: code for code, own in codes.items()}
         with self.other.database.read() as other:
             their_files = attaching.digests(other)
         own_files = attaching.digests(connection)
-        names: dict[tuple[str, str], str] = {}
+        missing: dict[str, dict[str, str]] = {}
         result = []
         for panel in panels:
             code = theirs[panel.code]
             own = own_files.get(panel.code, {})
-            for name, sha256 in their_files.get(code, {}).items():
-                if own.get(name, sha256) != sha256:
-                    names[code, name] = f"{sha256[:8]}-{name[-100:]}"
-            result.append(_repictured(panel, code, names) if code in their_files else panel)
-        return names, result
+            names = {  # another name where it is that of another file here
+                name: name if own.get(name, sha256) == sha256 else f"{sha256[:8]}-{name[-100:]}"
+                for name, sha256 in their_files.get(code, {}).items()
+            }
+            missing[code] = {name: here for name, here in names.items() if here not in own}
+            result.append(_repictured(panel, names) if names else panel)
+        return missing, result
 
     def _jobs(
         self,
@@ -366,23 +367,14 @@ class _Merging:
         self,
         connection: sa.Connection,
         codes: Mapping[str, str],
-        names: Mapping[tuple[str, str], str],
+        missing: Mapping[str, Mapping[str, str]],
     ) -> int:
-        with self.other.database.read() as other:
-            their_files = attaching.digests(other)
-        own_files = attaching.digests(connection)
-        count = 0
-        for code, files in their_files.items():
-            own = own_files.get(codes.get(code, ""), {})
-            if code not in codes or all(names.get((code, n), n) in own for n in files):
-                continue
-            for one in self.other.attachments(code):
-                name = names.get((code, one.name), one.name)
-                if name not in own:
-                    data, at = one.data, one.at.isoformat(timespec="milliseconds")
-                    attaching.attach(connection, codes[code], name, data, at=at, who=one.who)
-                    count += 1
-        return count
+        for code, names in missing.items():
+            for one in self.other.attachments(code) if names else ():
+                if one.name in names:
+                    name, at = names[one.name], one.at.isoformat(timespec="milliseconds")
+                    attaching.attach(connection, codes[code], name, one.data, at=at, who=one.who)
+        return sum(map(len, missing.values()))
 
 
 def _met(
@@ -415,12 +407,12 @@ def _with(ours: Name, theirs: Name, rows: Collection[tuple[str, str]]) -> Name:
     return replace(ours, spellings=(*ours.spellings, *more), lots=(*ours.lots, *lots))
 
 
-def _repictured(panel: Panel, code: str, names: Mapping[tuple[str, str], str]) -> Panel:
+def _repictured(panel: Panel, names: Mapping[str, str]) -> Panel:
     stages = tuple(
         replace(
             stage,
             readings=tuple(
-                replace(r, picture=names.get((code, r.picture), r.picture)) for r in stage.readings
+                replace(r, picture=names.get(r.picture, r.picture)) for r in stage.readings
             ),
         )
         for stage in panel.stages
