@@ -13,7 +13,7 @@ from pathlib import Path
 
 from matchlib.errors import FileError, MatchlibError
 
-__all__ = ["sweep", "unfinished", "written_whole"]
+__all__ = ["keep_names", "sweep", "unfinished", "written_whole"]
 
 _PART = re.compile(r"\..*\.[0-9a-f]{12}\.part([.-].*)?")
 _OLD = 3600.0  # seconds; nothing here takes so long to write
@@ -35,12 +35,7 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
         with part.open("rb+") as file:
             os.fsync(file.fileno())
         part.replace(target)
-        if os.name == "posix":
-            folder = os.open(target.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
+        keep_names(target.parent)
     except MatchlibError:  # of what was to be written
         raise
     except (OSError, ValueError) as error:
@@ -48,6 +43,16 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
     finally:
         with contextlib.suppress(OSError, ValueError):
             part.unlink(missing_ok=True)
+
+
+def keep_names(folder: Path) -> None:
+    """Force to the disk which files a folder holds, where the system can."""
+    if os.name == "posix":
+        opened = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(opened)
+        finally:
+            os.close(opened)
 
 
 def _place_of(path: str | os.PathLike[str]) -> Path:

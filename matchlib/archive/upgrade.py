@@ -17,7 +17,7 @@ from matchlib.archive.backups import copy_file, copy_if_due, folder_of, fresh_pl
 from matchlib.archive.database import Database, database_of
 from matchlib.archive.rows import TABLES, fill, stored_rows
 from matchlib.archive.troubles import check_file
-from matchlib.atomic import sweep, unfinished
+from matchlib.atomic import keep_names, sweep, unfinished
 from matchlib.errors import ArchiveError
 
 __all__ = ["copy_server", "ensure_current", "find", "migrate", "version_of"]
@@ -189,7 +189,7 @@ def ensure_current(database: Database) -> None:
     migrate(database, found)
 
 
-def migrate(database: Database, found: str) -> Path:
+def migrate(database: Database, found: str) -> None:
     """Bring an earlier archive to this version, in one transaction."""
     folder = folder_of(database.path, database.label)
     backup = fresh_place(folder, f"before upgrade of {found}")
@@ -203,7 +203,6 @@ def migrate(database: Database, found: str) -> Path:
         # Another process may have been quicker.
         if version_of(connection, database.label) != schema.HEAD:
             _run_steps(connection, schema.HEAD)
-    return backup
 
 
 def _run_steps(connection: sa.Connection, to: str) -> None:
@@ -243,9 +242,4 @@ def _put(part: Path, path: Path) -> None:
         # A file system without links.
         if not path.exists():
             part.rename(path)
-    if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+    keep_names(path.parent)
