@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
@@ -37,7 +37,8 @@ def amended(
 ) -> Panel:
     """Return a panel with fields changed."""
     plain = to_plain(panel)
-    own = plain["stages"][_place(panel, stage)]
+    at = _place(panel, "stage", panel.stages, stage)
+    own = plain["stages"][at]
     homes: dict[str, dict[str, Any]] = {}
     if reading is None:
         if stage is None:
@@ -45,7 +46,7 @@ def amended(
         homes |= dict.fromkeys(_STAGE, own) | dict.fromkeys(_RECIPE, own["recipe"])
         homes |= dict.fromkeys(_SETUP, own.setdefault("setup", {}))
     else:
-        read = own["readings"][_place(panel, stage, reading)]
+        read = own["readings"][_place(panel, "reading", panel.stages[at].readings, reading)]
         homes |= dict.fromkeys(_READING, read)
         homes |= dict.fromkeys(_VIEWING, read.setdefault("viewing", {}))
     unknown = sorted(set(changes) - set(homes))
@@ -79,10 +80,10 @@ def amended(
 
 def without(panel: Panel, *, stage: int | None, reading: int | None) -> Panel:
     """Return a panel without one of its stages or readings."""
-    at = _place(panel, stage)
+    at = _place(panel, "stage", panel.stages, stage)
     if reading is not None:
         left = list(panel.stages[at].readings)
-        del left[_place(panel, stage, reading)]
+        del left[_place(panel, "reading", left, reading)]
         stages = [*panel.stages]
         stages[at] = replace(stages[at], readings=tuple(left))
         return replace(panel, stages=tuple(stages))
@@ -95,14 +96,11 @@ def without(panel: Panel, *, stage: int | None, reading: int | None) -> Panel:
     return replace(panel, stages=panel.stages[:at] + panel.stages[at + 1 :])
 
 
-def _place(panel: Panel, stage: int | None, reading: int | None = None) -> int:
-    """Where in the tuple a number is."""
-    count, number, what = len(panel.stages), stage, "stage"
+def _place(panel: Panel, what: str, held: Sequence[object], number: int | None) -> int:
+    """Where a stage or reading stands among those of the panel; the last without a number."""
+    count = len(held)
     if number is None:
         number = count
-    if reading is not None:
-        held = panel.stages[_place(panel, stage)].readings
-        count, number, what = len(held), reading, "reading"
     if not 1 <= number <= count:
         raise ArchiveError(
             f"Panel {panel.code} has no {what} of this number.",

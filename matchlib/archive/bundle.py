@@ -252,9 +252,9 @@ def _manifest(bundle: zipfile.ZipFile, where: str) -> dict[str, Any]:
 
 
 def _check_members(bundle: zipfile.ZipFile, manifest: dict[str, Any], where: str) -> None:
-    infos = bundle.infolist()
     members = manifest["members"]
-    names = [info.filename for info in infos]
+    names = bundle.namelist()
+    held = set(names)
     strange = [
         n
         for n in names
@@ -262,13 +262,13 @@ def _check_members(bundle: zipfile.ZipFile, manifest: dict[str, Any], where: str
     ]
     if strange:
         raise _damaged(where, "a member would leave the folder", got=repr(strange[0]))
-    if len(set(names)) < len(names) or len(names) > _MAX_MEMBERS:
+    if len(held) < len(names) or len(names) > _MAX_MEMBERS:
         raise _damaged(where, "it holds a member twice, or too many members")
-    extra = sorted(set(names) - set(members) - {_MANIFEST})
+    extra = sorted(held - set(members) - {_MANIFEST})
     if extra:
         raise _damaged(where, f"the member {extra[0]} is not in the manifest")
     for name, stated in members.items():
-        if name not in names:
+        if name not in held:
             raise _damaged(where, f"the member {name} is missing")
         size = bundle.getinfo(name).file_size
         if size != stated["bytes"]:

@@ -135,8 +135,7 @@ def _values(reading: Reading) -> str:
     light = f"{reading.viewing.illuminant}/{reading.viewing.observer}"
     if reading.lab is not None:
         return f"Lab {' '.join(f'{v:.2f}' for v in reading.lab)} ({light})"
-    shown = reading.reflectance or ()
-    return f"reflectances {shown[0]:.4f} to {shown[-1]:.4f}" if shown else "nothing"
+    return f"reflectances {reading.reflectance[0]:.4f} to {reading.reflectance[-1]:.4f}"
 
 
 def _stated(given: Any, names: Sequence[str]) -> dict[str, Any]:

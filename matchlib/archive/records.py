@@ -30,7 +30,7 @@ def utc_now() -> dt.datetime:
 class Records:
     """An open database with its clock, and all of an archive that is no panel."""
 
-    def __init__(self, database: Database, *, clock: Callable[[], dt.datetime] = utc_now) -> None:
+    def __init__(self, database: Database, *, clock: Callable[[], dt.datetime]) -> None:
         self._database = database
         self._clock = clock
 

@@ -134,7 +134,7 @@ def restore(
                 "'workbook salvage'.",
             )
         with source.database.read() as old:
-            seen = Restored(_held(old))
+            held = _held(old)
             log = _log(old)
         if looked is not None:
             damage = looked.damage
@@ -142,16 +142,16 @@ def restore(
             damage = _damage(place) if is_file and place.exists() else ""
         if is_file and (damage or not place.exists()):
             if dry_run:
-                return Restored(seen.backup, damage=damage)
+                return Restored(held, damage=damage)
             # Made beside its place, so that nothing goes before all of it is there.
             with written_whole(place) as part:
                 with Archive.open(part, create=True) as fresh, fresh.database.write() as new:
                     _fill(new, source, fresh.label)
                 kept = _aside(place) if damage else None
-            return Restored(seen.backup, damage=damage, kept=kept)
+            return Restored(held, damage=damage, kept=kept)
         with Archive.open(path_or_url, create=True) as archive:
             with archive.database.read() as now:
-                done = Restored(seen.backup, _held(now), len(_log(now) - log))
+                done = Restored(held, _held(now), len(_log(now) - log))
             if dry_run:
                 return done
             with archive.database.write() as new:
@@ -160,7 +160,7 @@ def restore(
                 if newer and not over_newer:
                     raise ArchiveError(
                         "The archive here is newer than the backup; nothing was restored.",
-                        expected=f"no change that the backup does not have ({seen.backup.words})",
+                        expected=f"no change that the backup does not have ({held.words})",
                         got=counted(newer, "change") + " made here since",
                         where=archive.label,
                         remedy="restore it into another file (--archive NEW), and merge that; or "
