@@ -216,3 +216,13 @@ def test_the_command_tells_and_refuses(other: Path, tmp_path: Path) -> None:
     assert "no archive here" in refused("merge", "nowhere.db", cwd=tmp_path)
     (tmp_path / "text.db").write_text("no archive")
     assert "not an archive" in refused("merge", "text.db", cwd=tmp_path)
+
+
+def test_what_a_merge_says_counts_one_and_many(tmp_path: Path, other: Path) -> None:
+    with Archive.open(other) as theirs, Archive.open(tmp_path / "a.db", create=True) as archive:
+        theirs.delete("C")
+        archive.add([replace(theirs.panel("D"), customer="")])
+        theirs.add([card("D", (36, 22, 21), customer="Ann Example")])
+        done = merge(archive, theirs, {"name:ground:slver": "silver"})
+        assert "2 removed panels." in done.left
+        assert "Panel D: 1 more reading." in done.text.splitlines()

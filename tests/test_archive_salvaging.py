@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from matchlib.archive import Archive, back_up, salvage
+from matchlib.archive.salvaging import Salvaged
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
 from tests.cli_shop import refused, run
@@ -115,6 +116,7 @@ def test_what_cannot_be_saved_is_said(shop: Path, tmp_path: Path) -> None:
     assert not (tmp_path / "new.db").exists()
     output = run("salvage", "panels.db", "saved.db", cwd=tmp_path)
     assert (output.exit_code, output.stdout) == (0, "30 panels were saved.\n")
+    assert Salvaged(1, ()).text == "1 panel was saved."
     assert "already" in refused("salvage", "panels.db", "saved.db", cwd=tmp_path)
     with Archive.open(tmp_path / "saved.db") as archive:
         assert back_up(archive).exists()

@@ -181,7 +181,7 @@ def _differs(
     panels: Sequence[tuple[str, str]], against: str = "what the archive holds of"
 ) -> ArchiveError:
     first = "; ".join(f"{code}: {words}" for code, words in panels[:5])
-    more = f"; and {len(panels) - 5} more panels" if len(panels) > 5 else ""
+    more = f"; and {counted(len(panels) - 5, 'more panel')}" if len(panels) > 5 else ""
     one = len(panels) == 1
     return ArchiveError(
         f"{f'Panel {panels[0][0]} differs' if one else f'{len(panels)} panels differ'} from "

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.adding import AddResult
+from matchlib.plural import counted
 
 if TYPE_CHECKING:
     from matchlib.archive.store import Archive
@@ -44,7 +45,9 @@ class Merged:
         """What was joined and what was not, in plain words, a line each."""
         lines = [self.panels.words]
         lines += [f"Panel {old} is {new} here." for old, new in self.renamed]
-        lines += [f"Panel {code}: {n} more readings." for code, n in self.panels.extended]
+        lines += [
+            f"Panel {code}: {counted(n, 'more reading')}." for code, n in self.panels.extended
+        ]
         lines += [f"The {kind} {old} was joined to {new}." for kind, old, new in self.names]
         lines += [f"Their job {old} is job {new} here." for old, new in self.jobs]
         if self.files:
@@ -58,20 +61,15 @@ class Merged:
 
 def left_in(other: Archive) -> tuple[str, ...]:
     """Return what no merge takes of another archive, where it has it."""
-    counted = {}
     with other.database.read() as theirs:
-        for what, table in (
-            ("change of their history", schema.history),
-            ("setting", schema.settings),
-            ("profile of a phone or of files", schema.profiles),
-            ("finding set aside", schema.ignored),
-        ):
-            rows = sa.select(sa.func.count()).select_from(table)
-            counted[what] = theirs.execute(rows).scalar_one()
-    counted["removed panel"] = len(other.deleted())
-    return tuple(_many(n, what) for what, n in counted.items() if n)
-
-
-def _many(n: int, what: str) -> str:
-    first, _, rest = what.partition(" ")
-    return f"{n} {first if n == 1 else first + 's'} {rest}".rstrip() + "."
+        found = [
+            (theirs.execute(sa.select(sa.func.count()).select_from(table)).scalar_one(), what, rest)
+            for what, rest, table in (
+                ("change", " of their history", schema.history),
+                ("setting", "", schema.settings),
+                ("profile", " of a phone or of files", schema.profiles),
+                ("finding", " set aside", schema.ignored),
+            )
+        ]
+    found.append((len(other.deleted()), "removed panel", ""))
+    return tuple(f"{counted(n, what)}{rest}." for n, what, rest in found if n)

@@ -36,7 +36,8 @@ class Contents(NamedTuple):
     def words(self) -> str:
         """All of it in one line."""
         last = f"last change {self.change}, {self.at[:16].replace('T', ' ')} UTC"
-        counts = f"{self.panels} panels, {self.removed} removed ones, {self.jobs} jobs"
+        numbers = ((self.panels, "panel"), (self.removed, "removed one"), (self.jobs, "job"))
+        counts = ", ".join(counted(n, what) for n, what in numbers)
         return f"{counts}; {last if self.change else 'never changed'}"
 
 

@@ -27,6 +27,7 @@ from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 from matchlib.job import Job
 from matchlib.plain import dump, from_plain, load, to_plain
+from matchlib.plural import counted
 
 __all__ = ["Salvaged", "salvage"]
 
@@ -47,7 +48,8 @@ class Salvaged:
     @property
     def text(self) -> str:
         """All of it, in plain words, a line each."""
-        return "\n".join((f"{self.panels} panels were saved.", *self.lost))
+        were = "was" if self.panels == 1 else "were"
+        return "\n".join((f"{counted(self.panels, 'panel')} {were} saved.", *self.lost))
 
 
 def salvage(damaged: str | Path, into: str | Path, *, who: str = "") -> Salvaged:
@@ -185,8 +187,8 @@ def _sift(rows: Rows) -> list[str]:
         if digest != row["digest"]:
             row["digest"] = digest
             lost.append(
-                f"Panel {row['code']} was saved with {len(own)} readings; it had others, or said "
-                "something else: compare it with the card."
+                f"Panel {row['code']} was saved with {counted(len(own), 'reading')}; it had "
+                "others, or said something else: compare it with the card."
             )
         readings[number] = own
     kept = {id(r) for number in panels for r in readings.get(number, ())}
@@ -194,7 +196,7 @@ def _sift(rows: Rows) -> list[str]:
     numbers = {r["panel_id"] for r in rows["attachments"].values()} | set(readings)
     numbers |= {r["subject"] for r in rows["history_items"].values() if r["kind"] == "panel"}
     if gone := numbers - set(panels):
-        lost.append(f"{len(gone)} panels of which something is left could not be read.")
+        lost.append(f"{counted(len(gone), 'panel')} of which something is left could not be read.")
     lost += _sift_others(rows, panels)
     _sift_log(rows, set(panels))
     return lost
