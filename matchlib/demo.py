@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import reflectance_to_lab
-from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
+from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing, three
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -180,9 +180,7 @@ def demo_truth(recipe: Recipe) -> tuple[float, float, float]:
     >>> round(light)
     60
     """
-    coats = 0 if recipe.schedule is None else recipe.schedule.coats
-    lab = reflectance_to_lab(_light(recipe, np.ones(coats)))
-    return (float(lab[0]), float(lab[1]), float(lab[2]))
+    return three(reflectance_to_lab(_light(recipe, np.ones(recipe.coats))))
 
 
 def _plan() -> Iterator[Recipe]:
@@ -251,9 +249,8 @@ def demo_panels(seed: int = DEMO_SEED) -> tuple[Panel, ...]:
         day = dt.date(2024, 3, 4) + dt.timedelta(days=int(order[i]) * 2)
         lot = list(_LOTS)[min(int(order[i]) * 3 // len(truth), 2)]
         warm = 21 - 5 * np.cos(2 * np.pi * day.timetuple().tm_yday / 365) + rng.normal(0, 1)
-        coats = 0 if recipe.schedule is None else recipe.schedule.coats
         film = _SPRAYERS[sprayer] - 0.004 * (warm - 21) + rng.normal(0, 0.035)
-        films = np.exp(film + rng.normal(0, 0.045, coats))
+        films = np.exp(film + rng.normal(0, 0.045, recipe.coats))
         dose = float(np.exp(_LOTS[lot] + rng.normal(0, 0.01)))
         level = float(np.exp(rng.normal(0, 0.009)))
         light = _light(recipe, films, dose=dose, level=level)

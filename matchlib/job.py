@@ -48,7 +48,7 @@ class Plan:
     read_after: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
-        coats = 0 if self.recipe.schedule is None else self.recipe.schedule.coats
+        coats = self.recipe.coats
         stops = tuple(sorted(set(self.read_after)))
         if stops and not (stops[0] >= 1 and stops[-1] <= coats):
             raise DomainError(

@@ -67,7 +67,7 @@ def coat_table(
     where the coats go on one that has some. `after`: as of `first_cautions`. Returned: empty where
     there is nothing to spray.
     """
-    laid = _coats_of(whole) - _coats_of(recipe) if whole is not None else 0
+    laid = whole.coats - recipe.coats if whole is not None else 0
     heads = ("Coat", "Mix, carrier first", "Should read, before clear", "Reads: L* a* b*",
              "Sprayed, flash-off by data sheet", "Done")  # fmt: skip
     rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
@@ -84,8 +84,8 @@ def coat_table(
     elif readings is not None:
         rows.append([para("Ground"), para(f"{recipe.ground}, bare"), should(0), "", "", TickBox()])
     number = 1
-    single = _coats_of(recipe) <= _MOST_COAT_ROWS
-    for step in () if recipe.schedule is None else recipe.schedule.steps:
+    single = recipe.coats <= _MOST_COAT_ROWS
+    for step in recipe.steps:
         of = f"{step.colour} at " if step.colour else ""  # where there are several
         words = para(f"{of}{step.ratio}: {step.ratio.words}")
         for _ in range(step.coats if single else 1):
@@ -108,10 +108,6 @@ def coat_table(
     if readings is not None and readings.clear_words:
         out += [Spacer(1, 1 * mm), para(readings.clear_words)]
     return out
-
-
-def _coats_of(recipe: Recipe) -> int:
-    return 0 if recipe.schedule is None else recipe.schedule.coats
 
 
 def checks(width: float) -> Any:

@@ -333,8 +333,7 @@ def _blends(blends: Any, say: Callable[[str, str], str]) -> Any:
 def _names_on(panel: Panel) -> Iterator[tuple[str, str]]:
     for stage in panel.stages:
         recipe = stage.recipe
-        steps = () if recipe.schedule is None else recipe.schedule.steps
-        for blend in (recipe.ground, recipe.colour, *(step.colour for step in steps)):
+        for blend in (recipe.ground, recipe.colour, *(step.colour for step in recipe.steps)):
             yield from () if blend is None else ((blend.kind, name) for name in blend.names)
         yield "clear", recipe.clear or ""
         yield "sprayer", stage.sprayer

@@ -26,7 +26,7 @@ class Materials(NamedTuple):
     def of(cls, panels: Sequence[Panel]) -> Materials:
         """Return what is in use in an archive."""
         recipes = [p.recipe for p in panels]
-        used = [s.ratio for r in recipes if r.schedule for s in r.schedule.steps]
+        used = [s.ratio for r in recipes for s in r.steps]
         return cls(
             sorted({r.ground for r in recipes}, key=str),
             sorted({colour for r in recipes for colour in _colours(r)}, key=str),

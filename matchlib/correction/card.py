@@ -188,8 +188,8 @@ class Card:
         recipes = [r for some, _ in looks for r in some]
         n, m = len(recipes), len(viewings)
         laid, _ = self.laid
-        strength = np.array([r.schedule.strength if r.schedule else 0.0 for r in recipes])
-        coats = np.array([r.schedule.coats if r.schedule else 0 for r in recipes])
+        strength = np.array([r.strength for r in recipes])
+        coats = np.array([r.coats for r in recipes])
         more = np.maximum(strength - laid.sum(), 0.0)
         fresh = np.maximum(coats - self.laid[1].sum(), 1.0)
         gun, own = self.mean[k], self.mean[k + 2 + wide :]

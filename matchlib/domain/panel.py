@@ -106,7 +106,7 @@ class Panel:
                     )
             done = 0
             for number, stage in enumerate(self.stages, 1):
-                coats = 0 if stage.recipe.schedule is None else stage.recipe.schedule.coats
+                coats = stage.recipe.coats
                 wrong = [e.coat for e in stage.log if not done < e.coat <= coats]
                 if wrong:
                     raise DomainError(

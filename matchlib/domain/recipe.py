@@ -9,7 +9,7 @@ from typing import Self
 from matchlib.domain.blend import Colour, Ground
 from matchlib.domain.parts import clean_name
 from matchlib.domain.ratio import MixRatio
-from matchlib.domain.schedule import CoatSchedule
+from matchlib.domain.schedule import CoatSchedule, CoatStep
 from matchlib.errors import DomainError
 
 __all__ = ["Recipe"]
@@ -56,7 +56,7 @@ class Recipe:
             object.__setattr__(self, "clear", "yes")
         else:
             object.__setattr__(self, "clear", clean_name(clear, "clear coat"))
-        steps = () if self.schedule is None else self.schedule.steps
+        steps = self.steps
         colours = [c for s in steps if (c := s.colour or self.colour) is not None]
         if len(colours) < len(steps) or (not steps and self.colour is not None):
             raise DomainError(
@@ -149,6 +149,21 @@ class Recipe:
     def bare(self) -> bool:
         """Whether it is a ground without colour."""
         return self.colour is None
+
+    @property
+    def steps(self) -> tuple[CoatStep, ...]:
+        """Steps of the schedule; none for a bare ground."""
+        return () if self.schedule is None else self.schedule.steps
+
+    @property
+    def coats(self) -> int:
+        """Coats in all; 0 for a bare ground."""
+        return 0 if self.schedule is None else self.schedule.coats
+
+    @property
+    def strength(self) -> float:
+        """The schedule's strength [coats of neat colour]; 0 for a bare ground."""
+        return 0.0 if self.schedule is None else self.schedule.strength
 
     @property
     def layers(self) -> tuple[tuple[Colour, CoatSchedule], ...]:

@@ -200,7 +200,7 @@ def make_exercise(
             continue
         chosen = [chosen[int(j)] for j in rng.permutation(len(chosen))]
         if kind == "coats":
-            chosen.sort(key=lambda j: _count(options[j]))
+            chosen.sort(key=lambda j: options[j].coats)
         picked = tuple(options[j] for j in chosen)
         return Exercise(
             kind=kind,
@@ -358,10 +358,6 @@ def _apart(labs: Array) -> list[int]:
     return kept
 
 
-def _count(recipe: Recipe) -> int:
-    return 0 if recipe.schedule is None else recipe.schedule.coats
-
-
 def _grounds(own: Recipe, known: Sequence[Recipe], rng: np.random.Generator) -> list[Recipe]:
     others = list(dict.fromkeys(r.ground for r in known if r.ground != own.ground))
     return [replace(own, ground=others[int(i)]) for i in rng.permutation(len(others))]
@@ -371,7 +367,7 @@ def _coats(own: Recipe, known: Sequence[Recipe], rng: np.random.Generator) -> li
     if own.schedule is None or len(own.schedule.steps) != 1:
         return []
     step = own.schedule.steps[0]
-    most = max(max((_count(r) for r in known), default=0), step.coats + 1)
+    most = max(max((r.coats for r in known), default=0), step.coats + 1)
     counts = [n for n in range(1, most + 1) if n != step.coats]
     counts.sort(key=lambda n: (abs(n - step.coats), rng.random()))
     return [replace(own, schedule=CoatSchedule.of(n, step.ratio)) for n in counts]
@@ -399,6 +395,6 @@ def _text(kind: str, recipe: Recipe) -> str:
     if kind == "ground":
         return str(recipe.ground)
     if kind == "coats":
-        return counted(_count(recipe), "coat")
+        return counted(recipe.coats, "coat")
     schedule = "" if recipe.schedule is None else recipe.schedule.words
     return f"{recipe.colour} over {recipe.ground}: {schedule}"

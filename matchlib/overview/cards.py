@@ -66,8 +66,7 @@ def _hue(panel: Panel, lab: Lab) -> Key:
 
 
 def _recipe(panel: Panel) -> Key:
-    schedule = panel.recipe.schedule
-    return (0.0 if schedule is None else schedule.strength, panel.code)
+    return (panel.recipe.strength, panel.code)
 
 
 def _colour(panel: Panel) -> str:

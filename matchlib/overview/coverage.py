@@ -99,14 +99,9 @@ class Coverage:
         ends = [end for _, end in BANDS]
         for (ground, laid), panels in self.cells.items():
             if colour is None or laid is None or str(laid) == colour:
-                bands = np.searchsorted(ends, [_strength(p) for p in panels])
+                bands = np.searchsorted(ends, [p.recipe.strength for p in panels])
                 counts[self.grounds.index(ground)] += np.bincount(bands, minlength=len(BANDS))
         return counts
-
-
-def _strength(panel: Panel) -> float:
-    schedule = panel.recipe.schedule
-    return 0.0 if schedule is None else schedule.strength
 
 
 def coverage(panels: Sequence[Panel]) -> Coverage:
@@ -133,7 +128,7 @@ def coverage(panels: Sequence[Panel]) -> Coverage:
     grounds = Counter(p.recipe.ground for p in panels)
     colours = Counter(p.recipe.colour for p in panels if p.recipe.colour is not None)
     cells: dict[tuple[Ground, Colour | None], list[Panel]] = {}
-    for panel in sorted(panels, key=_strength):
+    for panel in sorted(panels, key=lambda p: p.recipe.strength):
         cells.setdefault((panel.recipe.ground, panel.recipe.colour), []).append(panel)
     return Coverage(
         tuple(sorted(grounds, key=lambda g: (not g.neat, -grounds[g]))),

@@ -37,7 +37,7 @@ class PlannedReading:
     @property
     def after(self) -> int:
         """Coats on the card."""
-        return 0 if self.recipe.schedule is None else self.recipe.schedule.coats
+        return self.recipe.coats
 
 
 @dataclass(frozen=True)
@@ -131,8 +131,7 @@ class CardPlan:
     @property
     def plan(self) -> Plan:
         """The same as a job keeps it."""
-        coats = 0 if self.first.schedule is None else self.first.schedule.coats
-        return Plan(self.whole, read_after=(coats,) if self.planned_readings else ())
+        return Plan(self.whole, read_after=(self.first.coats,) if self.planned_readings else ())
 
     @property
     def words(self) -> str:

@@ -364,4 +364,4 @@ def _last_ratio(recipe: Recipe) -> MixRatio:
 
 
 def _coats(recipes: Sequence[Recipe]) -> Array:
-    return np.array([r.schedule.coats if r.schedule else 0 for r in recipes], float)
+    return np.array([r.coats for r in recipes], float)

@@ -277,7 +277,7 @@ class _Search:
     def _continuous(self, starts: Picks, best: Array) -> dict[Hashable, float]:
         found: dict[Hashable, float] = {}
         for recipe, value in zip(self._recipes(starts), best.tolist(), strict=True):
-            key = (_combination(recipe), _coats(recipe))
+            key = (_combination(recipe), recipe.coats)
             found[key] = min(found.get(key, np.inf), value)
         return found
 
@@ -311,12 +311,12 @@ class _Search:
         return np.array([sum(self._troubles(r)) for r in recipes])
 
     def _troubles(self, recipe: Recipe) -> Iterator[float]:
-        layers, steps = recipe.layers, recipe.schedule.steps if recipe.schedule else ()
+        layers, steps = recipe.layers, recipe.steps
         yield PREFERENCE["blend"] * any(not colour.neat for colour, _ in layers)
         yield PREFERENCE["mixed ground"] * (not recipe.ground.neat)
         yield PREFERENCE["layers"] * (len(layers) > 1)
         yield PREFERENCE["step-up"] * (len(steps) > len(layers))
-        yield PREFERENCE["coat"] * max(_coats(recipe) - 3, 0)
+        yield PREFERENCE["coat"] * max(recipe.coats - 3, 0)
         yield PREFERENCE["new"] * bool(self._new(recipe))
 
     def _new(self, recipe: Recipe) -> list[str]:
@@ -325,7 +325,7 @@ class _Search:
     def _chosen(self, recipes: Sequence[Recipe], rank: Array, top: int) -> list[int]:
         order = np.argsort(rank, kind="stable").tolist()
         combinations = [_combination(r) for r in recipes]
-        ways = [(pots, _coats(r)) for pots, r in zip(combinations, recipes, strict=True)]
+        ways = [(pots, r.coats) for pots, r in zip(combinations, recipes, strict=True)]
         near = rank <= max(3.0 * rank.min(), rank.min() + 2.0 * self.target.tolerance.value)
         chosen: list[int] = []
         # One of each combination that comes near; then other coats of the same; then what is left.
@@ -362,7 +362,7 @@ class _Search:
         made = []
         for place, i in enumerate(chosen):
             recipe = recipes[i]
-            best = continuous.get((_combination(recipe), _coats(recipe)), float(cost[i]))
+            best = continuous.get((_combination(recipe), recipe.coats), float(cost[i]))
             outcome = outcome_at(i, recipe, first, view.hope)
             own = outcome.expected
             colours = ", then ".join(" + ".join(c.names) for c, _ in recipe.layers)
@@ -415,10 +415,6 @@ def _combination(recipe: Recipe) -> Hashable:
     """Its ground and colours, whatever their parts."""
     colours = tuple(frozenset(colour.shares) for colour, _ in recipe.layers)
     return frozenset(recipe.ground.shares), colours
-
-
-def _coats(recipe: Recipe) -> int:
-    return recipe.schedule.coats if recipe.schedule else 0
 
 
 def _kinds(members: NDArray[np.bool_]) -> Ints:

@@ -55,12 +55,11 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
     def _numbers(self, recipes: list[Recipe]) -> Array:
         rows = []
         for r in recipes:
-            strength = 0.0 if r.schedule is None else r.schedule.strength
             shares: dict[str, float] = defaultdict(float)
             for colour, laid in r.layers:
                 for name, share in colour.shares.items():
-                    shares[name] += share * (laid.strength / strength)
-            log = np.log1p(strength / 0.1)
+                    shares[name] += share * (laid.strength / r.strength)
+            log = np.log1p(r.strength / 0.1)
             own = [log * shares[c] for c in self.colours_]
             rows.append(
                 [*self.bare_.get(r.ground, self.middle_), float(r.clear is None), log, *own]

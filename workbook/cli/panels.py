@@ -130,11 +130,10 @@ def _row(panel: Panel) -> dict[str, Any]:
 
 
 def _sort_key(panel: Panel, row: dict[str, Any], by: str) -> tuple[Any, ...]:
-    schedule = panel.recipe.schedule
     value: Any = {
         "code": panel.code.casefold(),
-        "coats": 0 if schedule is None else schedule.coats,
-        "strength": 0.0 if schedule is None else schedule.strength,
+        "coats": panel.recipe.coats,
+        "strength": panel.recipe.strength,
     }.get(by, row.get(by))
     missing = value in (None, "")
     return (missing, 0 if missing else value, panel.code)

@@ -83,8 +83,7 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
         ways.append(Way(f"A fresh card: {words}", recipe, "", scored.probability))
     kept: dict[object, Way] = {}  # of so many coats of the same things one will do, the likeliest
     for way in sorted(ways, key=lambda w: (-round(w.chance, 2), not w.on)):
-        count = 0 if way.recipe.schedule is None else way.recipe.schedule.coats
-        kept.setdefault((way.on, materials(way.recipe), count), way)
+        kept.setdefault((way.on, materials(way.recipe), way.recipe.coats), way)
     return list(kept.values())
 
 
@@ -221,7 +220,7 @@ def _rows(
     work: Work, card: Panel, ways: list[Way], now: list[float], *, named: bool = False
 ) -> list[str]:
     """The ways, each with its coats; `named`: the first of them is what is recommended."""
-    on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
+    on = card.recipe.coats
     coming = {w: w.recipe.coat_by_coat() for w in ways}
     added = list(dict.fromkeys(r for w in ways if w.on for r in coming[w][on + 1 :]))
     expected = dict(zip(added, work.labs_on_top(card, added), strict=True))

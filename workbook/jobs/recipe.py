@@ -289,8 +289,7 @@ def own_part(work: Work, done: Press | None) -> Raw:
     recipe = own_recipe(work, done)
     (found,) = forecast(work.model, [recipe], work.aim)
     labs = work.expected_labs(recipe.coat_by_coat())
-    steps = recipe.schedule.steps if recipe.schedule else ()
-    first, rest = steps[0], steps[1:]
+    first, *rest = recipe.steps
     texts = [f"{c:g} : 1" for c in _CARRIERS]
     known, archive = work.known, work.archive
     grounds = dict.fromkeys([str(recipe.ground), *map(str, known(archive.grounds()))])

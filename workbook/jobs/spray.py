@@ -73,7 +73,7 @@ def spray_page(
     recipe, pot = work.pot_recipe, Raw("")
     if recipe:
         pot = pot_part(archive, recipe, at_pot, opened=tool == "pot", pot=work.pot_words)
-    count = 0 if recipe is None or recipe.schedule is None else recipe.schedule.coats
+    count = recipe.coats if recipe else 0
     ticked = done.ticked("ready") if done else []
     ready = chips("Before the gun", [check(k, "ready", k, k in ticked) for k in _READY])
     head = f"Pot for {count}{' more' * bool(work.begun)} coat{'s' * (count != 1)}"

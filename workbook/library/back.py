@@ -227,7 +227,7 @@ def _values(screen: LibraryScreen, panel: Panel | None) -> dict[str, str]:
             "geometry": screen.session.geometry,
         }
     stage, setup = panel.stages[-1], panel.setup
-    steps = () if panel.recipe.schedule is None else panel.recipe.schedule.steps
+    steps = panel.recipe.steps
     numbers = {name: getattr(setup, name) for name in _SETUP}
     numbers |= {n: getattr(stage, n) for n in ("temperature", "humidity", "clear_coats")}
     return {

@@ -43,13 +43,12 @@ def spaced(words: object) -> str:
 
 def coats_words(recipe: Recipe) -> str:
     """Return a recipe's coats in a line, ``2 coats of 4.5:1, 1 of 9:1, clear``."""
-    steps = () if recipe.schedule is None else recipe.schedule.steps
     several = len(recipe.layers) > 1
     laid = [
         f"{counted(s.coats, 'coat')} of "
         + (f"{s.colour} at " if several and s.colour else "")
         + spaced(s.ratio)
-        for s in steps
+        for s in recipe.steps
     ]
     clear = [] if recipe.clear is None else ["clear" if recipe.clear == "yes" else recipe.clear]
     return ", ".join([*laid, *clear])

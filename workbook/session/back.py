@@ -141,7 +141,7 @@ def draft_panel(
         humidity=humidity,
         **back,
     )
-    steps = () if recipe.schedule is None else recipe.schedule.steps
+    steps = recipe.steps
     asked = [question_ratio(step.ratio) for step in steps]
     stated = None
     if poured is not None:

@@ -27,7 +27,7 @@ _GROUNDS, _MOST_STRIPS = 4, 12
 def _offered(screen: TrainingScreen) -> tuple[list[str], dict[str, MixRatio], dict[str, Any]]:
     """Colours, ratios and grounds of the archive, the usual ones first."""
     panels, archive = screen.session.archive.panels(), screen.session.archive
-    steps = [s for p in panels if p.recipe.schedule for s in p.recipe.schedule.steps]
+    steps = [s for p in panels for s in p.recipe.steps]
     sprayed = Counter(s.ratio for s in steps if not s.ratio.looks_reversed)
     ratios = [r for r, _ in sprayed.most_common()]
     neat = [str(c) for c in archive.colours() if c.neat]
