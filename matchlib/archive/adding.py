@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from matchlib.archive import schema
 from matchlib.archive.changes import Entry, Stamp, inserted, record
 from matchlib.archive.codec import panel_fields, row_of
-from matchlib.archive.meeting import meet
+from matchlib.archive.comparing import compare
 from matchlib.archive.names import spell
 from matchlib.archive.stored import StoredPanel, insert_readings, kept, write
 from matchlib.domain import Panel
@@ -115,21 +115,21 @@ def add(
         if stored is None or stored.deleted:
             new.append(panel)
             continue
-        met = meet(stored.panel, panel, strict=strict and panel.code not in repeats)
-        if met.differing and on_duplicate in ("refuse", "skip"):
-            refused.append((panel.code, met.words))
+        compared = compare(stored.panel, panel, strict=strict and panel.code not in repeats)
+        if compared.differing and on_duplicate in ("refuse", "skip"):
+            refused.append((panel.code, compared.words))
             continue
-        takes = bool(met.differing) and on_duplicate == "replace"
-        wanted = met.replaced() if takes else met.joined
-        if (met.differing or met.other) and not takes:
-            differing.append((panel.code, met.words))
+        takes = bool(compared.differing) and on_duplicate == "replace"
+        wanted = compared.replaced() if takes else compared.joined
+        if compared.words and not takes:
+            differing.append((panel.code, compared.words))
         if wanted == stored.panel:
             already.append(panel.code)
             continue
         changed.append((stored, wanted))
         gained = wanted.times_read - stored.panel.times_read
         if takes:
-            replaced.append((panel.code, met.words))
+            replaced.append((panel.code, compared.words))
         elif gained:
             extended.append((panel.code, gained))
     if refused and on_duplicate != "skip":
@@ -165,15 +165,15 @@ def _merge(
     merged: dict[str, Panel] = {}
     for panel in panels:
         first = merged.get(panel.code)
-        met = None if first is None else meet(first, panel, strict=False, repeats=True)
-        if met is None:
+        compared = None if first is None else compare(first, panel, strict=False, repeats=True)
+        if compared is None:
             merged[panel.code] = panel
-        elif not met.differing:
-            merged[panel.code] = met.joined
+        elif not compared.differing:
+            merged[panel.code] = compared.joined
         elif on_duplicate == "skip":
-            refused.append((panel.code, met.words))
+            refused.append((panel.code, compared.words))
         else:
-            raise _differs([(panel.code, met.words)], "what another row says of")
+            raise _differs([(panel.code, compared.words)], "what another row says of")
     return list(merged.values())
 
 

@@ -12,8 +12,8 @@ from matchlib.archive import attaching, jobs, schema
 from matchlib.archive.adding import AddResult, insert
 from matchlib.archive.changes import Entry, Stamp, inserted, record
 from matchlib.archive.codec import panel_fields
+from matchlib.archive.comparing import compare, one_card
 from matchlib.archive.copies import back_up
-from matchlib.archive.meeting import meet, one_card
 from matchlib.archive.merged import Merged, left_in
 from matchlib.archive.names import names_of, respelled, rewrite_names
 from matchlib.archive.naming import respelled_job
@@ -385,15 +385,15 @@ def _met(
     changed = []
     for panel in panels:
         stored = known[panel.code]
-        met = meet(stored.panel, panel, strict=not same or one_card(stored.panel, panel))
-        if met.words:
-            differing.append((panel.code, met.words))
-        gained = met.joined.times_read - stored.panel.times_read
+        compared = compare(stored.panel, panel, strict=not same or one_card(stored.panel, panel))
+        if compared.words:
+            differing.append((panel.code, compared.words))
+        gained = compared.joined.times_read - stored.panel.times_read
         if gained:
             extended.append((panel.code, gained))
-        if met.joined != stored.panel:
-            changed.append((stored, met.joined))
-        elif not met.words:
+        if compared.joined != stored.panel:
+            changed.append((stored, compared.joined))
+        elif not compared.words:
             already.append(panel.code)
     result = AddResult(extended=tuple(extended), already=tuple(already), differing=tuple(differing))
     return result, changed

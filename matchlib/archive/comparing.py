@@ -12,7 +12,7 @@ from matchlib.domain import GunSetup, Panel, Reading, Stage, lots_text, name_key
 from matchlib.domain.setup import NO_SETUP
 from matchlib.plain import to_plain
 
-__all__ = ["Met", "meet", "one_card"]
+__all__ = ["Comparison", "compare", "one_card"]
 
 _OF_PANEL = ("batch", "note", "customer", "drawer")
 _OF_STAGE = (
@@ -21,7 +21,7 @@ _OF_STAGE = (
 _EMPTY = (None, "", (), NO_SETUP)
 
 
-class Met(NamedTuple):
+class Comparison(NamedTuple):
     """A known panel and another of its code."""
 
     stored: Panel
@@ -49,10 +49,10 @@ class Met(NamedTuple):
         return replace(self.joined, stages=(*stages, *longer.stages[len(stages) :]), **stated)
 
 
-def meet(stored: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> Met:
+def compare(stored: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> Comparison:
     """Compare a known panel with another of its code."""
     if stored == given and not repeats:
-        return Met(stored, given, stored, (), ())
+        return Comparison(stored, given, stored, (), ())
     stages: list[Stage] = []
     differing: list[str] = []
     other: list[str] = []
@@ -82,7 +82,7 @@ def meet(stored: Panel, given: Panel, *, strict: bool, repeats: bool = False) ->
     joined = replace(stored, stages=tuple(stages), extra=extra, **fill)
     if strict:
         differing, other = [*differing, *other], []
-    return Met(stored, given, joined, tuple(differing), tuple(other))
+    return Comparison(stored, given, joined, tuple(differing), tuple(other))
 
 
 def one_card(stored: Panel, given: Panel) -> bool:
@@ -103,12 +103,12 @@ def _same_recipe(one: Stage, other: Stage) -> bool:
 
 def _without(readings: Iterable[Reading], others: Iterable[Reading]) -> Iterator[Reading]:
     # The n-th reading of these values is another only if there are fewer than n of them there.
-    held, met = Counter(map(_digest, others)), Counter[str]()
+    held, seen = Counter(map(_digest, others)), Counter[str]()
     for reading in readings:
         digest = _digest(reading)
-        if met[digest] >= held[digest]:
+        if seen[digest] >= held[digest]:
             yield reading
-        met[digest] += 1
+        seen[digest] += 1
 
 
 def _kind(reading: Reading) -> tuple[object, ...]:
