@@ -60,6 +60,7 @@ def test_what_is_spoilt_is_named_and_all_else_saved(shop: Path, tmp_path: Path) 
     text = done.text
     assert done.panels == 29
     assert "Panel P6 could not be read." in text
+    assert "of which something is left" not in text, "it is named already"
     assert "Panel P7 was saved with" in text
     assert "without the panels P6" in text
     assert "setting limits was lost" in text

@@ -174,11 +174,13 @@ def _sift(rows: Rows) -> list[str]:
         else:
             del rows["readings"][number]
     panels: dict[int, Panel] = {}
+    unread = set()
     for number, row in list(rows["panels"].items()):
         try:
             panels[number] = panel_of(row["data"])
         except DAMAGE:
             del rows["panels"][number]
+            unread.add(number)
             lost.append(f"Panel {row['code']} could not be read.")
             continue
         row["code"] = panels[number].code
@@ -195,7 +197,7 @@ def _sift(rows: Rows) -> list[str]:
     rows["readings"] = {n: r for n, r in rows["readings"].items() if id(r) in kept}
     numbers = {r["panel_id"] for r in rows["attachments"].values()} | set(readings)
     numbers |= {r["subject"] for r in rows["history_items"].values() if r["kind"] == "panel"}
-    if gone := numbers - set(panels):
+    if gone := numbers - set(panels) - unread:
         lost.append(f"{counted(len(gone), 'panel')} of which something is left could not be read.")
     lost += _sift_others(rows, panels)
     _sift_log(rows, set(panels))
