@@ -318,3 +318,14 @@ def test_coats_of_clear_need_a_clear_coat():
         Panel.of("A", Recipe(Ground.parse("silver")), clear_coats=2)
     with pytest.raises(DomainError, match="coats of clear"):
         Panel.of("A", cleared, clear_coats=40)
+
+
+@pytest.mark.parametrize("name", ["dye", "Base", "clear", "rust, dark", "one over two"])
+def test_a_name_that_a_schedule_cannot_hold_stands_in_neat_recipes_alone(name: str) -> None:
+    two, one = CoatSchedule.parse("2@6:1"), CoatSchedule.parse("1@8:1")
+    neat = Recipe(Ground.parse("silver"), Colour.parse(name), two)
+    more = neat.then(one)
+    assert Recipe.of(**more.cells) == more
+    assert Panel.of("A", neat).built_on(more).recipe == more
+    with pytest.raises(DomainError, match="schedule of several colours"):
+        neat.then(one, colour=Colour.parse("violet"))

@@ -9,7 +9,7 @@ from typing import Self
 from matchlib.domain.blend import Colour, Ground
 from matchlib.domain.parts import clean_name
 from matchlib.domain.ratio import MixRatio
-from matchlib.domain.schedule import CoatSchedule, CoatStep
+from matchlib.domain.schedule import CoatSchedule, CoatStep, check_names
 from matchlib.errors import DomainError
 
 __all__ = ["Recipe"]
@@ -74,6 +74,8 @@ class Recipe:
             )
         if any(s.colour for s in steps):
             layered = len(set(colours)) > 1
+            for colour in colours if layered else ():
+                check_names(colour.names, alone=colour.neat)
             own = tuple(
                 replace(s, colour=c if layered else None)
                 for s, c in zip(steps, colours, strict=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Self
 
@@ -25,6 +26,21 @@ _GAP = r"(?:[\s,;]|\bthen\b)+"
 _OVER = re.compile(r"(?P<colour>.*?)(?:(?:^|\s+)over\s+(?P<over>.+))?", re.IGNORECASE | re.DOTALL)
 # What a name may not hold, or a schedule written out could not be read back.
 _SIGN = re.compile(r"[,;]|\b(?:then|over)\b", re.IGNORECASE)
+
+
+def check_names(names: Iterable[str], *, alone: bool = False) -> None:
+    """Refuse names that no schedule can be read back with; `alone`: each is all of a colour."""
+    for name in names:
+        side = alone and name.casefold() in RATIO_WORDS
+        if side or _SIGN.search(name):
+            raise DomainError(
+                "This name cannot stand in a schedule of several colours.",
+                expected="a name that is no word for a side of the mix ratio"
+                if side
+                else "a name without commas and without the words 'then' and 'over'",
+                got=repr(name),
+                remedy="give it a plain name; write layers as 2@6:1 cherry, 1@8:1 violet.",
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +82,7 @@ class CoatStep:
             )
         if self.over is not None:
             object.__setattr__(self, "over", clean_name(self.over, "mid-coat"))
-        for name in (*(self.colour.names if self.colour else ()), self.over or ""):
-            if _SIGN.search(name):
-                raise DomainError(
-                    "This name cannot stand in a schedule of several colours.",
-                    expected="a name without commas and without the words 'then' and 'over'",
-                    got=repr(name),
-                    remedy="give it a plain name; write layers as 2@6:1 cherry, 1@8:1 violet.",
-                )
+            check_names([self.over])
 
     def alike(self, other: CoatStep) -> bool:
         """Return whether the coats of two steps are the same, their number apart."""
