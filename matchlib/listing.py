@@ -67,8 +67,8 @@ def _cells(item: Any) -> dict[str, Any]:
     for field in fields(item):
         value = getattr(item, field.name)
         if isinstance(value, Recipe):
-            kept = {"recipe": ""}.get(field.name, f"{field.name} ")
-            cells |= {kept + name: text for name, text in value.cells.items()}
+            before = "" if field.name == "recipe" else f"{field.name} "
+            cells |= {before + name: text for name, text in value.cells.items()}
         elif isinstance(value, Panel):
             cells[field.name] = value.code
         elif field.name == "lab":

@@ -19,10 +19,7 @@ def _names(kind: Any) -> tuple[str, ...]:
 
 _PANEL, _STAGE, _READING = _names(Panel), _names(Stage), _names(Reading)
 _RECIPE, _VIEWING, _SETUP = _names(Recipe), _names(Viewing), _names(GunSetup)
-_NUMBERS = (
-    *("temperature", "humidity", "sd"),
-    *(name for name in _SETUP if name != "gun"),
-)
+_NUMBERS = ("temperature", "humidity", "sd", *(name for name in _SETUP if name != "gun"))
 _LISTS = ("lab", "wavelengths", "reflectance")
 _NEEDED = ("code", "stages", "recipe", "ground")
 _OF_PARTS = ("stages", "recipe", "setup", "readings", "log", "lots", "extra", "viewing")

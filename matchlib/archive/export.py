@@ -58,7 +58,7 @@ def write_panels(panels: tuple[Panel, ...], *, customers: bool) -> Iterator[tupl
         table = Path(folder, "panels.csv")
         _write_table(shown, table)
         yield table.name, table.read_bytes()
-        if any(stage.readings for panel in shown for stage in panel.stages):
+        if any(panel.times_read for panel in shown):
             from matchlib.readings import write_cgats  # as above
 
             text = write_cgats(shown, Path(folder, "readings.cgats"))

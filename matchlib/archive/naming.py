@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -50,11 +51,8 @@ def all_names(archive: Archive, kind: str | None = None) -> tuple[tuple[Name, in
     """
     with archive.database.read() as connection:
         found = sorted(names_of(connection, kind).values(), key=lambda name: name.kind)
-    uses: dict[tuple[str, str], int] = {}
-    for panel in archive.panels():
-        for one in set(_names_on(panel)):
-            uses[one] = uses.get(one, 0) + 1
-    return tuple((name, uses.get((name.kind, name.name), 0)) for name in found)
+    uses = Counter(one for panel in archive.panels() for one in set(_names_on(panel)))
+    return tuple((name, uses[name.kind, name.name]) for name in found)
 
 
 def near_spellings(archive: Archive) -> tuple[tuple[str, str, str], ...]:

@@ -1,4 +1,4 @@
-"""What an archive keeps beside its panels: photos, settings, audit findings set aside."""
+"""What an archive keeps beside its panels: history, photos, settings, jobs, profiles, findings."""
 
 from __future__ import annotations
 
