@@ -169,6 +169,19 @@ def test_a_job_is_taken_off_the_shelf(tmp_path):
     assert set(json_of("stock", "--archive", archive)) == {"carrier"}
 
 
+def test_the_shelf_follows_a_colour_that_is_renamed_or_joined(shop):
+    run("add", "--panel", "P7", "--ground", "silver", "--colour", "plum", "--schedule", "2@6:1",
+        "--lab", 30, 20, -5, "--yes", cwd=shop)  # fmt: skip
+    for name, have in (("rust", "30 ml"), ("Plum", "50 ml")):
+        run("stock", "--name", name, "--have", have, "--bottle", "250 ml", cwd=shop)
+    run("names", "rename", "colour", "rust", "russet", cwd=shop)
+    assert set(json_of("stock", cwd=shop)) == {"russet", "Plum"}
+    run("undo", json_of("history", cwd=shop)[-1]["change"], cwd=shop)
+    assert set(json_of("stock", cwd=shop)) == {"rust", "Plum"}
+    run("names", "join", "colour", "plum", "rust", cwd=shop)
+    assert {n: s["stock_ml"] for n, s in json_of("stock", cwd=shop).items()} == {"rust": 80}
+
+
 @pytest.mark.parametrize(
     ("args", "says"),
     [

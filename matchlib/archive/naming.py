@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from matchlib.archive import jobs, schema
 from matchlib.archive.changes import Entry, Stamp, record
 from matchlib.archive.codec import panel_fields
-from matchlib.archive.names import names_of, respelled, rewrite_names
+from matchlib.archive.names import names_of, respelled, rewrite_names, spelling
 from matchlib.archive.stored import kept_in, write
 from matchlib.domain import NAME_KINDS, Lot, Name, Panel, clean_name, name_key
 from matchlib.domain.name import near_names
@@ -23,7 +23,15 @@ from matchlib.plain import dump
 if TYPE_CHECKING:
     from matchlib.archive.store import Archive
 
-__all__ = ["all_names", "join_names", "keep_lot", "near_spellings", "rename", "respelled_job"]
+__all__ = [
+    "all_names",
+    "as_spelled",
+    "join_names",
+    "keep_lot",
+    "near_spellings",
+    "rename",
+    "respelled_job",
+]
 
 
 def all_names(archive: Archive, kind: str | None = None) -> tuple[tuple[Name, int], ...]:
@@ -53,6 +61,13 @@ def all_names(archive: Archive, kind: str | None = None) -> tuple[tuple[Name, in
         found = sorted(names_of(connection, kind).values(), key=lambda name: name.kind)
     uses = Counter(one for panel in archive.panels() for one in set(_names_on(panel)))
     return tuple((name, uses[name.kind, name.name]) for name in found)
+
+
+def as_spelled(archive: Archive, kind: str, texts: Iterable[str]) -> dict[str, str]:
+    """Return names as the archive shows them today, by how they were written."""
+    with archive.database.read() as connection:
+        say = spelling(connection)
+    return {text: say(kind, text) for text in texts}
 
 
 def near_spellings(archive: Archive) -> tuple[tuple[str, str, str], ...]:

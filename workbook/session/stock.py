@@ -17,12 +17,28 @@ _KEY = "stock"
 def stock_of(archive: Archive) -> dict[str, Supply]:
     """Return the shelf.
 
-    Returned: by name: ``carrier``, colours, ``reducer``, ``hardener``.
+    Returned: by name: ``carrier``, colours, ``reducer``, ``hardener``; a colour that was renamed or
+    joined since by the name of today.
     """
+    from matchlib.archive.naming import as_spelled
+    from matchlib.domain import name_key
     from matchlib.mixing import Supply
     from matchlib.plain import from_plain
 
-    return {n: from_plain(Supply, held) for n, held in archive.setting(_KEY, {}).items()}
+    written = archive.setting(_KEY, {})
+    shelf: dict[str, tuple[str, Supply]] = {}
+    for name, today in as_spelled(archive, "colour", written).items():
+        supply, key = from_plain(Supply, written[name]), name_key(today)
+        if key in shelf:
+            first = shelf[key][1]
+            supply = replace(
+                first,
+                stock_ml=first.stock_ml + supply.stock_ml,
+                bottle_ml=first.bottle_ml or supply.bottle_ml,
+                price=supply.price if first.price is None else first.price,
+            )
+        shelf[key] = (name if name_key(name) == key else today, supply)
+    return dict(shelf.values())
 
 
 def keep_stock(archive: Archive, name: str, supply: Supply | None) -> None:
@@ -31,11 +47,11 @@ def keep_stock(archive: Archive, name: str, supply: Supply | None) -> None:
     `name`: what it is, as recipes name it; ``carrier``, ``reducer`` or ``hardener``. `supply`: None
     takes it from the list.
     """
-    from matchlib.domain import clean_name
+    from matchlib.domain import clean_name, name_key
     from matchlib.plain import to_plain
 
     name = clean_name(name, "bottle")
-    shelf = {n: s for n, s in stock_of(archive).items() if n.casefold() != name.casefold()}
+    shelf = {n: s for n, s in stock_of(archive).items() if name_key(n) != name_key(name)}
     if supply is not None:
         shelf[name] = supply
     archive.set_setting(_KEY, to_plain(dict(sorted(shelf.items()))) or None)
@@ -49,10 +65,11 @@ def write_down(
     `have`, `bottle`: what is there and what a full bottle holds, as ``300 ml``. `price`: of a full
     bottle.
     """
+    from matchlib.domain import name_key
     from matchlib.mixing import Supply, parse_volume
 
-    known = {n.casefold(): s for n, s in stock_of(archive).items()}
-    supply = known.get(" ".join(name.split()).casefold(), Supply())
+    known = {name_key(n): s for n, s in stock_of(archive).items()}
+    supply = known.get(name_key(name), Supply())
     if have:
         none = have.strip() == "0"
         supply = replace(supply, stock_ml=0.0 if none else parse_volume(have, zero=True))
@@ -63,9 +80,11 @@ def write_down(
 
 def take_off(archive: Archive, bill: Bill) -> None:
     """Take off the shelf what a job took; what it lacked is counted as bought in whole bottles."""
-    shelf = {name.casefold(): (name, supply) for name, supply in stock_of(archive).items()}
+    from matchlib.domain import name_key
+
+    shelf = {name_key(name): (name, supply) for name, supply in stock_of(archive).items()}
     for line in bill.lines:
-        name, supply = shelf.get(line.name.casefold(), (line.name, None))
+        name, supply = shelf.get(name_key(line.name), (line.name, None))
         if supply is not None:
             keep_stock(archive, name, supply.less(line.need_ml, bought=line.bottles or 0))
 
