@@ -129,12 +129,12 @@ def draw(screen: LibraryScreen) -> str:
 
 
 def _counted(found: ImportReport) -> str:
-    readings = sum(p.times_read for p in found.panels)
-    left = f", {len(found.refused)} rows refused" if found.refused else ""
+    cards = counted(len(found.panels), "card")
+    readings = counted(sum(p.times_read for p in found.panels), "reading")
+    left = f", {counted(len(found.refused), 'row')} refused" if found.refused else ""
     waits = f"; {counted(len(found.open), 'question')} first" if found.open else ""
-    return (
-        f'<p class="wb-big">{len(found.panels)} cards, {readings} readings{left}{waits}</p>'
-        + "".join(f'<p class="wb-muted">Look at: {esc(w)}</p>' for w in found.warnings[:_SHOWN])
+    return f'<p class="wb-big">{cards}, {readings}{left}{waits}</p>' + "".join(
+        f'<p class="wb-muted">Look at: {esc(w)}</p>' for w in found.warnings[:_SHOWN]
     )
 
 
