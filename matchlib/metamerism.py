@@ -25,7 +25,6 @@ from matchlib.target import Target
 
 __all__ = [
     "LIGHTS",
-    "Metamerism",
     "metamerism",
 ]
 

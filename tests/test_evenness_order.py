@@ -7,8 +7,8 @@ import pytest
 
 from matchlib.colorimetry import Tolerance, delta_e00, delta_e_cmc
 from matchlib.errors import DomainError
-from matchlib.evenness import film_tolerance, film_tolerance_by_angle, spray_panel
-from matchlib.evenness.film import lab_by_film
+from matchlib.evenness import film_tolerance, spray_panel
+from matchlib.evenness.film import film_tolerance_by_angle, lab_by_film
 from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
 from matchlib.suggest import suggest

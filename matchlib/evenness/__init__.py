@@ -8,17 +8,15 @@ face, is nowhere put in: the law gives it.
 """
 
 from matchlib.evenness.alternatives import alternative_words, alternatives
-from matchlib.evenness.film import CHANGES, film_tolerance, film_tolerance_by_angle
+from matchlib.evenness.film import CHANGES, film_tolerance
 from matchlib.evenness.gun import Gun
-from matchlib.evenness.panel import Unevenness, spray_panel
+from matchlib.evenness.panel import spray_panel
 
 __all__ = [
     "CHANGES",
     "Gun",
-    "Unevenness",
     "alternative_words",
     "alternatives",
     "film_tolerance",
-    "film_tolerance_by_angle",
     "spray_panel",
 ]

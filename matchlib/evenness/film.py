@@ -60,40 +60,7 @@ def film_tolerance_by_angle(
     changes: Sequence[float] = CHANGES,
     order: Target | None = None,
 ) -> Array:
-    """Return how much a change of film shows at each angle.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    recipes : sequence of Recipe
-        n recipes.
-    changes : sequence of float
-        k shares of the film [-], above 0 and below 1.
-    order : Target, optional
-        What it is judged by, at m angles; ΔE00 in the archive's own
-        geometry if None.
-
-    Returns
-    -------
-    ndarray, shape (m, n, k)
-        Difference to the recipe as meant, which is the standard, the greater of so much more and
-        so much less film; in the unit of the order's difference, not weighted.
-
-    Raises
-    ------
-    DomainError
-        If a change is none.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> shown = film_tolerance_by_angle(demo_model(), [recipe], changes=(0.05, 0.1))
-    >>> shown.shape, bool(shown.ravel()[1] > shown.ravel()[0])
-    ((1, 1, 2), True)
-    """
+    """Return how much k changes of film show at each of m angles, unweighted; (m, n, k)."""
     steps = np.asarray(changes, float)
     if steps.ndim != 1 or not steps.size or not np.all((steps > 0) & (steps < 1)):
         raise DomainError(

@@ -5,11 +5,9 @@ All by the difference that an order names and at each of its angles; in ΔE00 wh
 
 from matchlib.explain.coats import CoatReadings, clear_change, coat_readings
 from matchlib.explain.explain import explain
-from matchlib.explain.explanation import Explanation
 
 __all__ = [
     "CoatReadings",
-    "Explanation",
     "clear_change",
     "coat_readings",
     "explain",
