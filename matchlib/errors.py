@@ -7,8 +7,6 @@ from a file. Faces (command line, notebook) print ``str(error)`` and nothing els
 
 from __future__ import annotations
 
-from copy import copy
-
 __all__ = [
     "ArchiveError",
     "DomainError",
@@ -85,9 +83,25 @@ class MatchlibError(ValueError):
         MatchlibError
             A new error of the same class.
         """
-        placed = copy(self)
-        placed.where = f"{where}, {self.where}" if self.where else where
-        return placed
+        copy = type(self).__new__(type(self))
+        copy.__dict__.update(self.__dict__)
+        copy.args = self.args
+        copy.where = f"{where}, {self.where}" if self.where else where
+        return copy
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # Exceptions pickle by their positional arguments; ours live in keywords, and worker
+        # processes must be able to send them back whole.
+        return (_rebuild, (type(self), self.args, self.__dict__.copy()))
+
+
+def _rebuild(
+    cls: type[MatchlibError], args: tuple[object, ...], state: dict[str, object]
+) -> MatchlibError:
+    error = cls.__new__(cls)
+    error.args = args
+    error.__dict__.update(state)
+    return error
 
 
 class DomainError(MatchlibError):
