@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import pickle
+import zipfile
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from matchlib.errors import FileError, FitError
@@ -65,6 +67,36 @@ def test_damage_is_noticed(kept, at):
         load_fit(kept)
 
 
+def test_no_spoiled_bit_is_used_or_ends_in_another_error(tmp_path):
+    X = pd.DataFrame({"ground": ["silver"] * 2, "colour": [None, "cherry"], "schedule": "2@6:1"})
+    X.loc[0, "schedule"] = None
+    lab = [(58.4, -0.3, -0.2), (41.9, 29.9, 4.8)]
+    path = tmp_path / "a.fit.npz"
+    save_fit(path, FilmRegressor(library=False, rounds=1).fit(X, lab), "hash of the archive")
+    with zipfile.ZipFile(path) as held:
+        names = held.namelist()
+        places = [(i.header_offset, i.header_offset + 300) for i in held.infolist()]
+        end = held.start_dir
+    whole = {name: np.load(path)[name.removesuffix(".npy")].tobytes() for name in names}
+    data, found = path.read_bytes(), set()
+    # Heads of the zip's parts, those of the arrays in them, and the directory at the end.
+    spots = {at for some in (*places, (end, len(data))) for at in range(*some)}
+    for at in sorted(spots)[::37]:
+        for bit in range(8):
+            spoiled = bytearray(data)
+            spoiled[at] ^= 1 << bit
+            path.write_bytes(spoiled)
+            try:
+                load_fit(path)
+            except FileError:
+                found.add("refused")
+                continue
+            found.add("harmless")  # such as the time of writing
+            with np.load(path) as stored:
+                assert {f"{name}.npy": stored[name].tobytes() for name in stored.files} == whole
+    assert found == {"refused", "harmless"}
+
+
 def test_a_pickle_is_not_loaded(tmp_path):
     path = tmp_path / "trap.fit.npz"
     ran = []
@@ -73,7 +105,7 @@ def test_a_pickle_is_not_loaded(tmp_path):
         def __reduce__(self):
             return (ran.append, ("ran",))
 
-    np.savez(path, allow_pickle=True, words=np.array([Trap()], object), seal=np.array("x"))
+    np.savez(path, allow_pickle=True, words=np.array([Trap()], object))
     with pytest.raises(FileError):
         load_fit(path)
     path.write_bytes(pickle.dumps({"words": 1}))
