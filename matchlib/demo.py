@@ -295,7 +295,7 @@ def demo_model() -> FilmRegressor:
 
     Examples
     --------
-    >>> len(demo_model().panels_)
+    >>> len(demo_model().trust_)
     133
     """
     from matchlib.regression import FilmRegressor, frames_of

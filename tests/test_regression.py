@@ -136,7 +136,7 @@ def test_wrong_backs_do_not_move_the_rest(shop):
     trusting, _ = median(marred, robust=False)
     assert spoilt < 1.10 * clean + 0.02
     assert trusting > spoilt
-    trust = dict(zip(model.panels_, model.trust_, strict=True))
+    trust = model.trust_
     assert np.median([trust[c] for c in wrong]) < 0.1
     assert np.mean([t < 0.5 for c, t in trust.items() if c not in wrong]) < 0.02
 
@@ -146,7 +146,7 @@ def test_the_demo_mixes_spectra_and_lab_and_finds_wrong_backs(demo_fit):
     truth = np.array([demo_truth(p.recipe) for p in panels])
     errors = delta_e00(demo_fit.predict_recipes([p.recipe for p in panels]), truth)
     assert np.median(errors) < 0.6
-    trust = dict(zip(demo_fit.panels_, demo_fit.trust_, strict=True))
+    trust = demo_fit.trust_
     assert sum(trust[c] < 0.5 for c in DEMO_WRONG_BACKS) >= 3
 
 
@@ -158,6 +158,19 @@ def test_spectrum_says_whether_it_rests_on_lab_alone(fitted, demo_fit):
     assert alone.all()
     known = [p.recipe for p in demo_panels() if any(r.spectral for r in p.readings)]
     assert not demo_fit.rests_on_lab(known).any()
+
+
+def test_a_spectrum_rests_on_lab_where_a_layer_on_top_does():
+    ground, below, above = ("silver", "", "", 0), ("silver", "cherry", "2@6:1", 0), 1
+    rows = [ground, below, ("silver", "honey", "2@6:1", above)]
+    X = pd.DataFrame(rows, columns=["ground", "colour", "schedule", "only_lab"])
+    lab, light = [[45.0, 5.0, 30.0]], np.array([[0.4], [0.2]]) * np.linspace(0.5, 1.0, len(GRID))
+    y = pd.DataFrame(np.nan, X.index, ["L", "a", "b", *(f"{nm:g}" for nm in GRID)])
+    y.iloc[:2, 3:], y.iloc[2:, :3] = light, lab
+    model = FilmRegressor(rounds=1, library=False).fit(X, y)
+    both = Recipe.of("silver", None, "2@6:1 cherry, 2@6:1 honey", "yes")
+    one = Recipe.of("silver", "cherry", "2@6:1", "yes")
+    assert model.rests_on_lab([one, both]).tolist() == [False, True]
 
 
 def test_spectra_only_predicts_lab_and_spectrum():
@@ -196,8 +209,7 @@ def test_photographs_of_a_panel_are_together_no_surer_than_one(source, surer):
     table = RecipeTable.of(sprayed, viewings, words, [Conditions()] * 16)
     seen = Observations.of(np.full((16, 3), 40.0), viewings, [source] * 16, np.full(16, 3.0))
     alike = np.zeros(16, np.intp)
-    photo = np.full(16, source == "photo")
-    _, averaged, _, _ = average_repeats(table, seen, alike, alike, photo)
+    _, averaged, _, _ = average_repeats(table, seen, alike, alike)
     assert averaged.covariance[0] == pytest.approx(9.0 / surer * np.eye(3), rel=1e-3)
 
 

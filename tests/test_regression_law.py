@@ -240,9 +240,8 @@ def test_readings_of_a_card_after_other_coats_are_no_repeats():
     table = RecipeTable.of(recipes, views, Vocabulary.of(recipes, ["45:0"], conditions))
     seen = Observations.of(y, views, ["spectrophotometer"] * len(X), np.full(len(X), np.nan))
     panel = np.unique(X["panel"], return_inverse=True)[1]
-    told = [np.zeros(2 * len(X), np.intp), np.zeros(2 * len(X), bool)]
-    twice = np.tile(np.arange(len(X)), 2)
-    kept, *_ = average_repeats(table.take(twice), seen.take(twice), panel[twice], *told)
+    twice, alike = np.tile(np.arange(len(X)), 2), np.zeros(2 * len(X), np.intp)
+    kept, *_ = average_repeats(table.take(twice), seen.take(twice), panel[twice], alike)
     assert len(kept) == len(X) > panel.max() + 1
 
 
@@ -374,9 +373,9 @@ def test_where_readings_repeat_finely_a_small_miss_is_no_wrong_back():
     X, lab = to_frame(shop.archive(40, 3))
     lab = np.array(lab, float)
     lab[20] += 0.25
-    assert FilmRegressor(library=False).fit(X, lab).trust_.min() > 0.9
+    assert FilmRegressor(library=False).fit(X, lab).fitted_.trust.min() > 0.9
     lab[20] += 12.0
-    trust = FilmRegressor(library=False).fit(X, lab).trust_
+    trust = FilmRegressor(library=False).fit(X, lab).fitted_.trust
     assert trust.argmin() == 20
     assert trust[20] == 0.0  # no say at all, not little
     assert np.delete(trust, 20).min() > 0.9

@@ -7,13 +7,14 @@ import pandas as pd
 import pytest
 
 from matchlib.audit import audit
+from matchlib.audit.whole import beyond_the_law
 from matchlib.colorimetry import GRID, delta_e00
 from matchlib.domain import CoatSchedule, Colour, Panel, Reading, Recipe, Viewing
 from matchlib.regression import FilmRegressor, frames_of, unusual_words
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import Observations
 from matchlib.regression.table import RecipeTable
-from matchlib.regression.unusual import unusual_names
+from matchlib.regression.unusual import unusual_names, unusual_rows
 from matchlib.regression.vocabulary import Vocabulary
 from tests.benchmarks.spray import Shop
 
@@ -52,7 +53,7 @@ def test_a_colour_that_gives_light_back_is_noticed_and_left_to_the_library(shop_
     left_out = [p for p in shop_panels if p.code.endswith("3") and p.code.startswith("N")]
     kept = [p for p in shop_panels if p not in left_out]
     model = FilmRegressor().fit(*frames_of(kept))
-    assert set(model.unusual_) == {"neon"}
+    assert set(model.unusual_) == {("colour", "neon")}
     assert "gives back more light" in unusual_words(model.unusual_)
     X, y = frames_of(left_out)
     alone = FilmRegressor(library=False).fit(*frames_of(kept))
@@ -72,7 +73,7 @@ def test_ordinary_colours_are_not_noticed(shop_panels):
     assert FilmRegressor(rounds=1).fit(*frames_of(usual)).unusual_ == {}
 
 
-def names(X: pd.DataFrame, y: np.ndarray) -> set[str]:
+def names(X: pd.DataFrame, y: np.ndarray) -> set[tuple[str, str]]:
     """What is noticed, without a fit."""
     recipes, viewings, sources, conditions = rows_of(X)
     words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
@@ -96,7 +97,7 @@ def test_a_ground_whose_hue_travels_with_the_angle_is_noticed(travel, chroma, no
     plain = [[70, 0, 1], [50, 0, 1], [30, 0, 1]]
     # What a colour shows over such a ground is the ground's doing.
     found = names(pd.DataFrame(rows), np.vstack([seen, plain]))
-    assert found == ({"shifting"} if noticed else set())
+    assert found == ({("ground", "shifting")} if noticed else set())
 
 
 @pytest.mark.parametrize(
@@ -112,4 +113,36 @@ def test_a_colour_is_bright_by_more_than_a_batch_and_on_more_than_a_wrong_back(
     ]
     light = [70.0, *[70.0 + gain] * 2, *[60.0] * wrong]
     seen = np.column_stack([light, np.full(len(rows), 40.0), np.zeros(len(rows))])
-    assert (names(pd.DataFrame(rows), seen) == {"neon"}) == noticed
+    assert (names(pd.DataFrame(rows), seen) == {("colour", "neon")}) == noticed
+
+
+def test_a_ground_is_not_unusual_for_a_colour_that_is_called_as_it_is():
+    """Nor the other way round; there is gold to be mixed as well as to be sprayed over."""
+    rows = [{"panel": g, "ground": g, "clear": "yes"} for g in ("white", "gold")]
+    for code, ground, colour in (("a", "white", "gold"), ("b", "white", "gold"), ("c", "gold", "")):
+        coats = "2@6:1" if colour else ""
+        rows.append({"panel": code, "ground": ground, "colour": colour, "schedule": coats})
+    seen = [[70.0, 2, 2], [60, 5, 30], [80, 5, 30], [80, 5, 30], [60, 5, 30]]
+    X = pd.DataFrame(rows)
+    assert names(X, np.array(seen)) == {("colour", "gold")}
+    recipes, viewings, _, _ = rows_of(X)
+    words = Vocabulary.of(recipes, ["45:0"])
+    table = RecipeTable.of(recipes, viewings, words)
+    odd = unusual_rows({("colour", "gold"): "why"}, table, words)
+    assert odd.tolist() == [False, False, True, True, False]
+
+
+def test_a_ground_that_travels_is_noticed_under_a_colour_called_as_it_is():
+    angles = ("45as15", "45as45", "45as110")
+    rows = [{"panel": "p", "ground": "gold", "geometry": g, "clear": "yes"} for g in angles]
+    coats = {"colour": "gold", "schedule": "2@6:1"}
+    rows += [{**row, **coats, "panel": code} for code in ("a", "b") for row in rows[:3]]
+    hue = np.radians(40.0 + np.tile([0.0, 35.0, 70.0], 3))
+    seen = np.column_stack([np.tile([80, 60, 40], 3), 25 * np.cos(hue), 25 * np.sin(hue)])
+    assert names(pd.DataFrame(rows), seen) == {("ground", "gold")}
+
+
+def test_a_panel_shows_what_is_sprayed_on_top_as_well():
+    over = Panel.of("two", Recipe.of("silver", None, "2@6:1 cherry, 2@6:1 neon", "yes"))
+    (found,) = beyond_the_law({("colour", "neon"): "it glows"}, [over])
+    assert found.codes == ("two",)

@@ -40,9 +40,7 @@ def excluded(
     >>> "T029" in excluded(demo_model(), [Recipe.of("silver", "honey", "3@6:1")], backs.get)
     True
     """
-    silent = [
-        c for c, t in zip(model.panels_.tolist(), model.trust_.tolist(), strict=True) if not t
-    ]
+    silent = [code for code, trust in model.trust_.items() if not trust]
     if not silent:
         return ()
     names = set[tuple[str, str]]().union(*map(names_of, recipes))
@@ -79,5 +77,5 @@ def excluded_words(codes: Sequence[str]) -> str:
 
 def names_of(recipe: Recipe) -> set[tuple[str, str]]:
     """Grounds and colours of a recipe, each with what it is."""
-    colours = {("colour", name) for colour, _ in recipe.layers for name in colour.shares}
+    colours = {("colour", c) for colour, _ in recipe.layers for c in colour.shares}
     return {("ground", g) for g in recipe.ground.shares} | colours

@@ -143,8 +143,7 @@ def leave_out(
     report(0.8, "leaving each panel out in turn")
     # What the fit knew is what the panel shared in; how far it doubts itself comes afterwards.
     hat = near.jacobian @ model.fitted_.covariance @ near.jacobian.transpose(0, 2, 1)
-    weight = dict(zip(model.panels_.tolist(), model.trust_.tolist(), strict=True))
-    trust = np.array([max(weight.get(p.code, 1e-9), 1e-9) for p in read])
+    trust = np.array([max(model.trust_.get(p.code, 0.0), 1e-9) for p in read])
     own = there.own
     lab = np.array(labs)
     plain = lab - near.lab

@@ -93,12 +93,12 @@ def audit(
     return Listing(sorted((f for f in found if f.probability >= likely), key=_order))
 
 
-def beyond_the_law(names: dict[str, str], panels: Sequence[Panel]) -> Iterator[Finding]:
+def beyond_the_law(names: dict[tuple[str, str], str], panels: Sequence[Panel]) -> Iterator[Finding]:
     """Find grounds and colours that the law cannot hold for."""
-    for name, why in sorted(names.items()):
+    for (kind, name), why in sorted(names.items(), key=lambda found: found[0][::-1]):
         yield Finding(
             "beyond the law",
-            tuple(p.code for p in panels if name in {n for _, n in names_of(p.recipe)}),
+            tuple(p.code for p in panels if (kind, name) in names_of(p.recipe)),
             1.0,
             f"{name} is beyond the film law: {why}.",
             "Nothing is wrong with the panels. Trust what is told of it only near panels that were "

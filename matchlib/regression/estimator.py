@@ -157,10 +157,8 @@ class FilmRegressor(
         seen = Observations.of(y, viewings, sources, stated_of(X))
         words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
         table = RecipeTable.of(recipes, viewings, words, conditions)
-        photo = np.array([s == "photo" for s in sources], np.bool_)
-        table, seen, panel, reading_noise = average_repeats(
-            table, seen, panel, _occasions(X), photo
-        )
+        photographed = bool(seen.photo.mean() > 0.5)
+        table, seen, panel, noise = average_repeats(table, seen, panel, _occasions(X))
         rows = Rows(table, seen, panel)
         unusual = unusual_names(table, seen, panel, words)
         some = learnt_from(rows.panels, self.random_state)
@@ -184,16 +182,12 @@ class FilmRegressor(
             )
             fitted = extend(fitted, rows, some, robust=self.robust)
         # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.
-        self.words_, self.reading_noise_ = words, reading_noise
+        self.fitted_, self.reading_noise_, self.photographed_ = fitted, noise, photographed
         self.stack_, self.library_, self.unusual_ = learnt, process, unusual
         self.experience_ = Experience.of(table.take(fitted.trust[panel] > 0.5))
         self.conditions_ = _latest(conditions)
-        self.photographed_ = bool(photo.mean() > 0.5)
-        self.fitted_ = fitted
-        self.panels_ = panels
-        self.trust_ = fitted.trust
-        self.spectral_grounds_ = _spectral_names(table.ground_share, seen, self.words_.grounds)
-        self.spectral_colours_ = _spectral_names(table.strength, seen, self.words_.colours)
+        self.trust_ = dict(zip(panels.tolist(), fitted.trust.tolist(), strict=True))
+        self.spectral_ = np.asarray(table.shown[seen.spectral].any(axis=0))
         self.n_features_in_ = X.shape[1]
         if all(isinstance(name, str) for name in X.columns):
             self.feature_names_in_ = np.asarray(X.columns, object)
@@ -273,8 +267,3 @@ def _check_archive(recipes: Sequence[Recipe]) -> None:
             got=f"{counted(len(recipes), 'reading')} of {counted(len(distinct), 'recipe')}",
             remedy="add the bare ground and one or two panels of the colour, with different coats.",
         )
-
-
-def _spectral_names(share: Array, seen: Observations, names: tuple[str, ...]) -> set[str]:
-    shown = share[seen.spectral].sum(axis=0) > 0
-    return {n for n, s in zip(names, shown, strict=True) if s}

@@ -55,6 +55,7 @@ class Observations(NamedTuple):
     tone: Array  # (n, 10), of the spectra; 0 where there is none
     family: Ints  # (n,), of the Lab noise
     covariance: Array  # (n, 3, 3), stated where the family is `KNOWN`, else the identity [ΔE*ab²]
+    photo: NDArray[np.bool_]  # (n,), whether by a camera
     peak: Array  # (n,), greatest reflectance of the spectra; NaN where there is none [-]
 
     @classmethod
@@ -93,10 +94,10 @@ class Observations(NamedTuple):
             lab[spectral], _ = lab_jacobian(spectra[spectral], "D65", "10")
             tone[spectral], _ = tone_of(spectra[spectral])
         known, covariance = _stated(stated)
-        photo = np.array([s == "photo" for s in sources])
+        photo = np.array([s == "photo" for s in sources], np.bool_)
         family = np.where(known, KNOWN, np.where(photo, PHOTO, SPECTRO)).astype(np.intp)
         peak = np.where(spectral, spectra.max(axis=1), np.nan)
-        return cls(lab, light, view, spectral, tone, family, covariance, peak)
+        return cls(lab, light, view, spectral, tone, family, covariance, photo, peak)
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Observations:
         """Return some of the rows."""

@@ -56,19 +56,15 @@ class FilmPredictor:
     """
 
     fitted_: FittedLaw  # the law with its values, their covariance and the sizes of noise
-    words_: Vocabulary  # names seen
     stack_: Stack  # what panels left out told, by kind of reach
     library_: Process | None  # the library's regression, where it has a share
     experience_: Experience  # what was sprayed, so that a recipe's reach is known
     conditions_: Conditions  # the latest sprayer, lots, batches, instrument and day
-    trust_: Array  # probability that each panel is what its back says; 0 if left out of the fit
-    panels_: NDArray[np.str_]  # their codes
-    unusual_: dict[str, str]  # grounds and colours that the law cannot hold for, and why
-    reading_noise_: dict[int, float]  # of a reading an axis by family, from repeats [ΔE*ab]
+    trust_: dict[str, float]  # of each panel's back, the chance that it is right; 0 if left out
+    unusual_: dict[tuple[str, str], str]  # names that the law cannot hold for, and why
+    reading_noise_: float  # of an instrument's reading an axis, from repeats [ΔE*ab]
     photographed_: bool  # whether most of its readings are photographs
-    spectral_grounds_: set[str]  # names with spectral readings
-    spectral_colours_: set[str]
-    n_features_in_: int  # columns of X
+    spectral_: NDArray[np.bool_]  # (g + c,), names with spectral readings
     archive_hash_: str  # hash of the archive's content, for a fit that was loaded
     versions_: dict[str, str]  # and of the libraries that made it
 
@@ -78,6 +74,11 @@ class FilmPredictor:
             from matchlib.regression.unfitted import UnfittedError  # scikit-learn is slow
 
             raise UnfittedError
+
+    @property
+    def words_(self) -> Vocabulary:
+        """Names seen."""
+        return self.fitted_.law.words
 
     @property
     def usual_view(self) -> Viewing:
@@ -326,8 +327,8 @@ class FilmPredictor:
     def noise_split_(self) -> tuple[float, dict[str, float]]:
         """Variance a Lab axis of what no number explains on a panel, and of a reading by source."""
         noise, reading = self.fitted_.sizes.noise, self.reading_noise_
-        mottle = max(noise[SPECTRO] ** 2 - reading[SPECTRO] ** 2, 1e-6)
-        instrument = min(reading[SPECTRO] ** 2, noise[SPECTRO] ** 2)
+        mottle = max(noise[SPECTRO] ** 2 - reading**2, 1e-6)
+        instrument = min(reading**2, noise[SPECTRO] ** 2)
         photo = max(noise[PHOTO] ** 2 - mottle, instrument)
         return mottle, {"spectrophotometer": instrument, "photo": photo}
 
@@ -358,9 +359,8 @@ class FilmPredictor:
 
     def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:
         """Return which recipes' spectra rest on Lab readings alone."""
-        known = (self.spectral_grounds_, self.spectral_colours_)
-        parts = [(r.ground.shares, r.colour.shares if r.colour else {}) for r in recipes]
-        return np.array([not (set(g) <= known[0] and set(c) <= known[1]) for g, c in parts], bool)
+        shown = RecipeTable.of(recipes, self._views(recipes, None), self.words_).shown
+        return np.asarray((shown & ~self.spectral_).any(axis=1), np.bool_)
 
     def _views(
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None

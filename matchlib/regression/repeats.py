@@ -9,25 +9,25 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.regression.observe import KNOWN, PHOTO, SPECTRO, Observations
+from matchlib.regression.observe import KNOWN, SPECTRO, Observations
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["USUAL_READING", "average_repeats"]
+__all__ = ["average_repeats"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-USUAL_READING = {SPECTRO: 0.08, PHOTO: 1.2}
-"""Reading noise believed where there are no repeats [ΔE*ab an axis] (common practice, no
+USUAL_READING = 0.08
+"""An instrument's noise believed where there are no repeats [ΔE*ab an axis] (common practice, no
 source)."""
 
 _PRIOR_DEGREES = 6.0
 
 
 def average_repeats(
-    table: RecipeTable, seen: Observations, panel: Ints, occasion: Ints, photo: NDArray[np.bool_]
-) -> tuple[RecipeTable, Observations, Ints, dict[int, float]]:
-    """Average the readings of one panel that were taken alike."""
+    table: RecipeTable, seen: Observations, panel: Ints, occasion: Ints
+) -> tuple[RecipeTable, Observations, Ints, float]:
+    """Average the readings of one panel that were taken alike; last, an instrument's noise."""
     # A panel read after one coat and after two was not read twice.
     state = (table.strength, table.cleared, panel, occasion)
     alike = np.column_stack([*state, seen.view, table.geometry, seen.family, seen.spectral])
@@ -41,16 +41,13 @@ def average_repeats(
 
     averaged = seen.take(first)
     lab = mean(seen.lab)
-    squares = ((seen.lab - lab[group]) ** 2).sum(axis=1)
-    reading = {}
-    for family, usual in USUAL_READING.items():
-        rows = seen.family == family
-        degrees = 3.0 * (rows.sum() - len(np.unique(group[rows])))
-        pooled = _PRIOR_DEGREES * usual**2 + squares[rows].sum()
-        reading[family] = float(np.sqrt(pooled / (_PRIOR_DEGREES + degrees)))
+    read = seen.family == SPECTRO
+    degrees = 3.0 * (read.sum() - len(np.unique(group[read])))
+    pooled = _PRIOR_DEGREES * USUAL_READING**2 + ((seen.lab - lab[group])[read] ** 2).sum()
+    reading = float(np.sqrt(pooled / (_PRIOR_DEGREES + degrees)))
     # A stated uncertainty is of one reading; the mean of several is surer, but not of photographs,
     # whose errors by camera, chart and light are the same each time.
-    alone = np.where(photo[first], 1, size)[:, None, None]
+    alone = np.where(averaged.photo, 1, size)[:, None, None]
     surer = mean(seen.covariance.reshape(-1, 9)).reshape(-1, 3, 3) / alone
     stated = np.where((averaged.family == KNOWN)[:, None, None], surer, np.eye(3))
     averaged = averaged._replace(lab=lab, tone=mean(seen.tone), covariance=stated)

@@ -153,9 +153,9 @@ def report_of(model: FilmPredictor) -> FitReport:
         Reached(kind, **{name: getattr(model.stack_, name)[i].item() for name in names})
         for i, kind in enumerate(KINDS)
     )
-    doubted = int((model.trust_ < 0.5).sum())
+    doubted = sum(trust < 0.5 for trust in model.trust_.values())
     learnt = (*_films(model), *_conditions(model), *_repeats(model))
-    return FitReport(len(model.panels_), doubted, Listing(learnt), Listing(reached))
+    return FitReport(len(model.trust_), doubted, Listing(learnt), Listing(reached))
 
 
 class _Values:

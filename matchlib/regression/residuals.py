@@ -39,7 +39,7 @@ class Rows(NamedTuple):
         """Return the trust (m,) in panels, whole in those of a name of which none is believed."""
         # Where the others contradict all panels of a ground or a colour it is the law that is
         # wrong there, and of its only one the others know nothing.
-        shown = np.hstack([self.table.ground_share > 0, self.table.colours])
+        shown = self.table.shown
         by_panel = np.zeros((self.panels, shown.shape[1]), bool)
         np.logical_or.at(by_panel, self.panel, shown)
         doubted = ~by_panel[trust >= 0.5].any(axis=0)

@@ -93,7 +93,8 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
         "z": fit.z,
         "covariance": fit.covariance,
         "trust": fit.trust,
-        "panels": np.asarray(model.panels_, np.str_),
+        "panels": np.array(list(model.trust_), np.str_),
+        "spectral": model.spectral_,
     }
     parts: dict[str, Any] = {
         "sizes": fit.sizes,
@@ -111,12 +112,9 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
         "vocabulary": to_plain(fit.law.words),
         "priors": to_plain(fit.law.priors),
         "conditions": to_plain(model.conditions_),
-        "spectral_grounds": sorted(model.spectral_grounds_),
-        "spectral_colours": sorted(model.spectral_colours_),
-        "reading_noise": {str(k): v for k, v in model.reading_noise_.items()},
-        "unusual": model.unusual_,
+        "reading_noise": model.reading_noise_,
+        "unusual": [[*name, why] for name, why in model.unusual_.items()],
         "photographed": model.photographed_,
-        "features": model.n_features_in_,
     }
     arrays["words"] = np.array(dump(words))
     with written_whole(path) as file:
@@ -175,8 +173,7 @@ def load_fit(path: str | os.PathLike[str]) -> FilmPredictor:
 
 
 def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPredictor:
-    vocabulary = from_plain(Vocabulary, words["vocabulary"])
-    law = FilmLaw(vocabulary, from_plain(Priors, words["priors"]))
+    law = FilmLaw(from_plain(Vocabulary, words["vocabulary"]), from_plain(Priors, words["priors"]))
     if arrays["z"].shape != (law.size,) or arrays["covariance"].shape != (law.size, law.size):
         raise ValueError("its arrays do not fit its names")
 
@@ -190,15 +187,11 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
     model.experience_ = part(Experience, "experience")
     model.library_ = part(Process, "library") if "library known" in arrays else None
     model.conditions_ = from_plain(Conditions, words["conditions"])
-    model.words_ = vocabulary
-    model.panels_ = arrays["panels"]
-    model.trust_ = arrays["trust"]
-    model.spectral_grounds_ = set(words["spectral_grounds"])
-    model.spectral_colours_ = set(words["spectral_colours"])
-    model.reading_noise_ = {int(k): float(v) for k, v in words["reading_noise"].items()}
-    model.unusual_ = dict(words["unusual"])
-    model.photographed_ = bool(words["photographed"])
-    model.n_features_in_ = int(words["features"])
+    model.trust_ = dict(zip(arrays["panels"].tolist(), arrays["trust"].tolist(), strict=True))
+    model.spectral_ = arrays["spectral"]
+    model.reading_noise_ = words["reading_noise"]
+    model.unusual_ = {(kind, name): why for kind, name, why in words["unusual"]}
+    model.photographed_ = words["photographed"]
     model.archive_hash_ = words["content_hash"]
     model.versions_ = words["versions"]
     return model

@@ -68,6 +68,11 @@ class RecipeTable:
         """Which colours are on each row's panel, shape (n, c)."""
         return np.asarray((self.colour_share > 0).any(axis=1), np.bool_)
 
+    @property
+    def shown(self) -> NDArray[np.bool_]:
+        """Which grounds and colours are, in the order of `Vocabulary.names`, shape (n, g + c)."""
+        return np.hstack([self.ground_share > 0, self.colours])
+
     @classmethod
     def of(
         cls,

@@ -8,7 +8,7 @@ such than of metal flakes for that reason).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,16 +40,14 @@ hue is one (common practice, no source)."""
 
 def unusual_names(
     table: RecipeTable, seen: Observations, panel: Ints, words: Vocabulary
-) -> dict[str, str]:
-    """Return the names that the law cannot hold for."""
-    colours = table.colours
-    shown = np.hstack([table.ground_share > 0, colours])
-    names = (*words.grounds, *words.colours)
+) -> dict[tuple[str, str], str]:
+    """Return the names of `Vocabulary.names` that the law cannot hold for, and why."""
+    shown, colours = table.shown, table.colours
     travels, angles = _travel(table, seen, panel)
     gains, bright = _gain(table, seen)
     found = {}
     bare: Mask = np.asarray(~colours.any(axis=1), np.bool_)
-    for i, name in enumerate(names):
+    for i, name in enumerate(words.names):
         of_colour = i >= len(words.grounds)
         of_it = shown[:, i] & (shown.sum(axis=1) == 1 + of_colour)
         mine = of_it if of_colour else of_it & bare
@@ -57,16 +55,16 @@ def unusual_names(
             found[name] = INTERFERENCE
         if of_colour and _most(panel[mine & bright], panel[mine & gains], least=2):
             found[name] = FLUORESCENT
-    grounds = [i for i, name in enumerate(words.grounds) if found.get(name) == INTERFERENCE]
-    over = (table.ground_share[:, grounds] > 0).any(axis=1)
-    for i, name in enumerate(words.colours):
+    pearls = [i for i, name in enumerate(words.names) if found.get(name) == INTERFERENCE]
+    over = shown[:, [i for i in pearls if i < len(words.grounds)]].any(axis=1)
+    for i in pearls:
         # What travels over a ground that travels by itself is the ground's doing.
-        if found.get(name) == INTERFERENCE and not (travels & colours[:, i] & ~over).any():
-            del found[name]
+        if i >= len(words.grounds) and not (travels & shown[:, i] & ~over).any():
+            del found[words.names[i]]
     return found
 
 
-def unusual_words(names: dict[str, str]) -> str:
+def unusual_words(names: dict[tuple[str, str], str]) -> str:
     """Say which names are beyond the law.
 
     Parameters
@@ -86,18 +84,18 @@ def unusual_words(names: dict[str, str]) -> str:
     """
     if not names:
         return ""
-    each = " ".join(f"{name}: {why}." for name, why in sorted(names.items()))
+    told = sorted((name, why) for (_, name), why in names.items())
+    each = " ".join(f"{name}: {why}." for name, why in told)
     return (
         f"Beyond the film law: {each} What is told of it rests on panels near by alone, not on how "
         "films add up: spray and read before you trust it."
     )
 
 
-def unusual_rows(names: dict[str, str], table: RecipeTable, words: Vocabulary) -> Mask:
+def unusual_rows(names: Container[tuple[str, str]], table: RecipeTable, words: Vocabulary) -> Mask:
     """Return which rows show such a name; shape (n,)."""
-    odd = np.array([name in names for name in (*words.grounds, *words.colours)], bool)
-    shown = np.hstack([table.ground_share > 0, table.colours])
-    return np.asarray((shown & odd).any(axis=1), np.bool_)
+    odd = np.array([name in names for name in words.names], bool)
+    return np.asarray((table.shown & odd).any(axis=1), np.bool_)
 
 
 def _most(asked: Ints, found: Ints, *, least: int) -> bool:

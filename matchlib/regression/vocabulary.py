@@ -76,6 +76,12 @@ class Vocabulary:
             (min(days), max(days)) if many else (),
         )
 
+    @property
+    def names(self) -> tuple[tuple[str, str], ...]:
+        """Grounds and then colours, each with which it is: a colour may be called as a ground."""
+        kinds = ("ground", self.grounds), ("colour", self.colours)
+        return tuple((kind, name) for kind, names in kinds for name in names)
+
     def of_kind(self, kind: str) -> list[tuple[str, ...]]:
         """Return what is shared of a kind: names, of lots and batches with whose they are."""
         return [key[1:] for key in self.shared if key[0] == kind]

@@ -297,8 +297,7 @@ def repeatability(
         )
     report = part_of(callback, 0.0 if model is not None else 0.7)
     model = model or fit_panels(read, callback=part_of(callback, 0.0, 0.7))
-    trust = dict(zip(model.panels_.tolist(), model.trust_.tolist(), strict=True))
-    right = [p for p in read if trust.get(p.code, 1.0) >= 0.5 and not p.recipe.bare]
+    right = [p for p in read if model.trust_.get(p.code, 1.0) >= 0.5 and not p.recipe.bare]
     right = sorted(right, key=lambda p: (p.date is not None, p.date or 0, p.code))[-MOST:]
     report(0.0, "comparing panels")
     sums = _Sums(model, right)

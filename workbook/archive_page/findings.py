@@ -48,8 +48,7 @@ def open_(screen: ArchiveScreen) -> list[Finding]:
 
 def uncounted(screen: ArchiveScreen, some: Iterable[Finding]) -> int:
     """Return how many findings are of cards that the fit leaves out."""
-    model = screen.model
-    trust = {} if model is None else dict(zip(model.panels_, model.trust_, strict=True))
+    trust = {} if screen.model is None else screen.model.trust_
     return sum(any(trust.get(code) == 0 for code in finding.codes) for finding in some)
 
 

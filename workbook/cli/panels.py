@@ -215,9 +215,8 @@ def _expected(
                 tuple(round(float(v), 3) for v in lab),
                 round(float(delta_e00(read, lab)), 3),
             )
-    trusts = dict(zip(session.model.panels_.tolist(), session.model.trust_.tolist(), strict=True))
-    trust = trusts.get(panel.code)
-    return found, None if trust is None else round(float(trust), 3)
+    trust = session.model.trust_.get(panel.code)
+    return found, None if trust is None else round(trust, 3)
 
 
 def _stage_lines(
