@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from matchlib.colorimetry import GRID, delta_e00
+from matchlib.colorimetry import GRID, delta_e00, reflectance_to_lab
 from matchlib.correction.scoring import scored
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.regression import FilmRegressor
-from matchlib.regression.observe import Observations
+from matchlib.regression.observe import Observations, readings_as_lab
 from matchlib.regression.reach import KINDS
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.table import RecipeTable
@@ -160,6 +160,19 @@ def test_spectrum_says_whether_it_rests_on_lab_alone(fitted, demo_fit):
     assert not demo_fit.rests_on_lab(known).any()
 
 
+def test_a_spectrum_is_scored_under_the_light_of_its_row():
+    X = pd.DataFrame(
+        {"ground": "silver", "colour": ["", "cherry"], "schedule": ["", "2@6:1"]}, index=[0, 1]
+    ).assign(illuminant="A")
+    light = np.array([[0.4], [0.2]]) * np.linspace(0.3, 1.0, len(GRID))
+    model = FilmRegressor(rounds=1, library=False).fit(X, light)
+    lamp, day = (model.score(X.assign(illuminant=name), light) for name in ("A", "D65"))
+    assert -0.2 < lamp < 0.0
+    assert lamp == pytest.approx(day, abs=0.1)
+    under = reflectance_to_lab(light, Viewing("A"))
+    np.testing.assert_array_equal(readings_as_lab(X, light), under)
+
+
 def test_a_spectrum_rests_on_lab_where_a_layer_on_top_does():
     ground, below, above = ("silver", "", "", 0), ("silver", "cherry", "2@6:1", 0), 1
     rows = [ground, below, ("silver", "honey", "2@6:1", above)]
@@ -207,7 +220,9 @@ def test_photographs_of_a_panel_are_together_no_surer_than_one(source, surer):
     sprayed, viewings = [recipe("silver", "cherry", "2@6:1")] * 16, [Viewing()] * 16
     words = Vocabulary.of(sprayed, ["45:0"])
     table = RecipeTable.of(sprayed, viewings, words, [Conditions()] * 16)
-    seen = Observations.of(np.full((16, 3), 40.0), viewings, [source] * 16, np.full(16, 3.0))
+    seen = Observations.of(
+        np.full((16, 3), 40.0), viewings, [source] * 16, np.tile(9.0 * np.eye(3), (16, 1, 1))
+    )
     alike = np.zeros(16, np.intp)
     _, averaged, _, _ = average_repeats(table, seen, alike, alike)
     assert averaged.covariance[0] == pytest.approx(9.0 / surer * np.eye(3), rel=1e-3)

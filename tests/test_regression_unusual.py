@@ -9,10 +9,10 @@ import pytest
 from matchlib.audit import audit
 from matchlib.audit.whole import beyond_the_law
 from matchlib.colorimetry import GRID, delta_e00
-from matchlib.domain import CoatSchedule, Colour, Panel, Reading, Recipe, Viewing
+from matchlib.domain import CoatSchedule, Colour, Panel, Reading, Recipe
 from matchlib.regression import FilmRegressor, frames_of, unusual_words
 from matchlib.regression.frames import rows_of
-from matchlib.regression.observe import Observations
+from matchlib.regression.observe import Observations, readings_as_lab
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.unusual import unusual_names, unusual_rows
 from matchlib.regression.vocabulary import Vocabulary
@@ -57,7 +57,7 @@ def test_a_colour_that_gives_light_back_is_noticed_and_left_to_the_library(shop_
     assert "gives back more light" in unusual_words(model.unusual_)
     X, y = frames_of(left_out)
     alone = FilmRegressor(library=False).fit(*frames_of(kept))
-    lab = Observations.of(y, [Viewing()] * 3, ["spectrophotometer"] * 3, np.full(3, np.nan)).lab
+    lab = readings_as_lab(X, y)
     ours, law = (np.median(delta_e00(m.predict(X), lab)) for m in (model, alone))
     assert ours < 0.8 * law
 
@@ -78,7 +78,7 @@ def names(X: pd.DataFrame, y: np.ndarray) -> set[tuple[str, str]]:
     recipes, viewings, sources, conditions = rows_of(X)
     words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
     table = RecipeTable.of(recipes, viewings, words, conditions)
-    seen = Observations.of(y, viewings, sources, np.full(len(X), np.nan))
+    seen = Observations.of(y, viewings, sources, np.full((len(X), 3, 3), np.nan))
     return set(unusual_names(table, seen, np.unique(X["panel"], return_inverse=True)[1], words))
 
 

@@ -23,7 +23,7 @@ from matchlib.plural import counted
 from matchlib.progress import Callback, part_of
 from matchlib.regression.frames import rows_of, stated_of, with_spectra
 from matchlib.regression.law import FilmLaw
-from matchlib.regression.observe import Observations
+from matchlib.regression.observe import Observations, readings_as_lab
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
 from matchlib.regression.reach import Experience
@@ -230,10 +230,7 @@ class FilmRegressor(
         float
             [ΔE00]; R squared says nothing about whether a match passes.
         """
-        _, viewings, sources, _ = rows_of(X)
-        readings = with_spectra(X, y)
-        seen = Observations.of(readings, viewings, sources, np.full(len(X), np.nan))
-        errors = delta_e00(seen.lab, np.asarray(self.predict(X)))
+        errors = delta_e00(readings_as_lab(X, y), np.asarray(self.predict(X)))
         return -float(
             np.average(errors, weights=None if sample_weight is None else np.asarray(sample_weight))
         )

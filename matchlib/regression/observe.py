@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import GRID, interpolate_reflectance
+from matchlib.colorimetry import GRID, interpolate_reflectance, reflectance_to_lab
 from matchlib.colorimetry.lab import curve_slope, lab_curve, lab_jacobian
 from matchlib.domain import Viewing
 from matchlib.errors import FitError
-from matchlib.regression.frames import spectral_columns
+from matchlib.regression.frames import rows_of, spectral_columns, with_spectra
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Observations", "tone_of"]
+__all__ = ["Observations", "readings_as_lab", "tone_of"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -62,37 +62,17 @@ class Observations(NamedTuple):
     def of(
         cls, y: ArrayLike | pd.DataFrame, viewings: list[Viewing], sources: list[str], stated: Array
     ) -> Observations:
-        """Read a table of Lab, spectra, or both; `stated`: sd (n,) or covariance (n, 3, 3)."""
-        count = len(viewings)
-        lab, spectra = _split(y, count)
-        spectral = np.asarray(np.isfinite(spectra).all(axis=1), np.bool_)
-        if spectral.any() and spectra[spectral].max() > _BRIGHTEST:
-            raise FitError(
-                "These reflectances are no shares of the light.",
-                expected=f"reflectances from 0 to 1, to {_BRIGHTEST:g} for flake near its gloss",
-                got=f"{spectra[spectral].max():g}",
-                remedy="divide by 100 if they are percent.",
-            )
-        whole = np.isfinite(lab).all(axis=1) | spectral
-        if not whole.all():
-            row = int(np.flatnonzero(~whole)[0]) + 1
-            raise FitError(
-                f"Row {row} has no reading that can be used.",
-                expected="L, a and b, or reflectance from 400 to 700 nm, all of them numbers",
-                got="missing or not finite",
-                remedy="leave the row out or fill it in.",
-            )
+        """Read a table of Lab, spectra, or both; `stated` (n, 3, 3), NaN where nothing is."""
+        lab, spectra, spectral = _read(y, len(viewings))
         lights = [
             ("D65", "10") if s else (v.illuminant, v.observer)
             for v, s in zip(viewings, spectral, strict=True)
         ]
         light = tuple(sorted(set(lights)))
         view = np.array([light.index(v) for v in lights], np.intp)
-        tone = np.zeros((count, len(_TONES)))
-        if spectral.any():
-            lab = lab.copy()
-            lab[spectral], _ = lab_jacobian(spectra[spectral], "D65", "10")
-            tone[spectral], _ = tone_of(spectra[spectral])
+        tone = np.zeros((len(lab), len(_TONES)))
+        lab[spectral] = reflectance_to_lab(spectra[spectral])
+        tone[spectral], _ = tone_of(spectra[spectral])
         known, covariance = _stated(stated)
         photo = np.array([s == "photo" for s in sources], np.bool_)
         family = np.where(known, KNOWN, np.where(photo, PHOTO, SPECTRO)).astype(np.intp)
@@ -118,13 +98,45 @@ class Observations(NamedTuple):
         return lab, jacobian
 
 
+def readings_as_lab(X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Array:
+    """Return readings as Lab, each under its row's own light; shape (n, 3)."""
+    _, viewings, *_ = rows_of(X)
+    lab, spectra, spectral = _read(with_spectra(X, y), len(viewings))
+    for view in set(viewings):
+        rows = spectral & np.array([v == view for v in viewings])
+        lab[rows] = reflectance_to_lab(spectra[rows], view)
+    return lab
+
+
+def _read(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Lab (n, 3), reflectance (n, 31), and which rows have it, in place of Lab or beside it."""
+    lab, spectra = _split(y, count)
+    spectral = np.asarray(np.isfinite(spectra).all(axis=1), np.bool_)
+    if spectral.any() and spectra[spectral].max() > _BRIGHTEST:
+        raise FitError(
+            "These reflectances are no shares of the light.",
+            expected=f"reflectances from 0 to 1, to {_BRIGHTEST:g} for flake near its gloss",
+            got=f"{spectra[spectral].max():g}",
+            remedy="divide by 100 if they are percent.",
+        )
+    whole = np.isfinite(lab).all(axis=1) | spectral
+    if not whole.all():
+        row = int(np.flatnonzero(~whole)[0]) + 1
+        raise FitError(
+            f"Row {row} has no reading that can be used.",
+            expected="L, a and b, or reflectance from 400 to 700 nm, all of them numbers",
+            got="missing or not finite",
+            remedy="leave the row out or fill it in.",
+        )
+    return lab.copy(), spectra, spectral
+
+
 def _stated(stated: Array) -> tuple[NDArray[np.bool_], Array]:
     """Which readings state how sure they are, and their covariance, the identity for others."""
-    whole = stated[:, None, None] ** 2 * np.eye(3) if stated.ndim == 1 else stated
-    known = np.asarray(np.isfinite(whole).all(axis=(1, 2)), np.bool_)
+    known = np.asarray(np.isfinite(stated).all(axis=(1, 2)), np.bool_)
     # A direction stated to be certain is not: it gets a hundredth of the usual sd.
-    usual = np.trace(whole, axis1=1, axis2=2)[:, None, None] / 3.0
-    return known, np.where(known[:, None, None], whole + 1e-4 * usual * np.eye(3), np.eye(3))
+    usual = np.trace(stated, axis1=1, axis2=2)[:, None, None] / 3.0
+    return known, np.where(known[:, None, None], stated + 1e-4 * usual * np.eye(3), np.eye(3))
 
 
 def _split(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array]:

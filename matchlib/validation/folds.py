@@ -22,8 +22,8 @@ from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FitError
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, FilmRegressor
-from matchlib.regression.frames import rows_of, with_spectra
-from matchlib.regression.observe import Observations
+from matchlib.regression.frames import rows_of
+from matchlib.regression.observe import readings_as_lab
 from matchlib.tails import region
 
 if TYPE_CHECKING:
@@ -35,7 +35,6 @@ __all__ = [
     "Validation",
     "cross_validate",
     "left_out_words",
-    "readings_as_lab",
     "split_rows",
 ]
 
@@ -119,12 +118,6 @@ class Validation:
         if not np.isfinite(self.squared).all():
             return {}
         return {p: float(np.mean(self.squared <= region(p, self.dof))) for p in LEVELS}
-
-
-def readings_as_lab(X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Array:
-    """Return readings as Lab, each under its row's light; shape (n, 3)."""
-    _, views, sources, _ = rows_of(X)
-    return Observations.of(with_spectra(X, y), views, sources, np.full(len(X), np.nan)).lab
 
 
 def _take(y: Any, rows: Ints) -> Any:

@@ -14,7 +14,7 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import PolynomialFeatures, StandardScaler
 
 from matchlib.regression.frames import rows_of
-from matchlib.validation.folds import readings_as_lab
+from matchlib.regression.observe import readings_as_lab
 
 if TYPE_CHECKING:
     import pandas as pd
