@@ -14,6 +14,7 @@ from matchlib.colorimetry import (
 from matchlib.domain import Recipe, Viewing
 from matchlib.mixing import Limits
 from matchlib.suggest import suggest
+from matchlib.suggest.ingredients import Ingredients
 from matchlib.suggest.scan import ReducedLaw
 from matchlib.suggest.space import Space
 from matchlib.suggest.words import PastRecipes, direction
@@ -174,6 +175,16 @@ def test_what_was_never_sprayed_is_said() -> None:
     assert "more coats" in seen.new(recipe("silver", "teal", "5@6:1"))[0]
     assert "richer" in seen.new(recipe("silver", "teal", "3@4:1"))[0]
     assert "never mixed" in seen.new(recipe("silver", "teal 1 + violet 1", "3@6:1"))[0]
+
+
+def test_a_layer_counts_as_sprayed_with_its_own_coats_alone() -> None:
+    both = Recipe.of("Silver", None, "2@6:1 Teal, 3@6:1 Violet", "yes")
+    seen = PastRecipes([both])
+    assert "more coats" in seen.new(recipe("silver", "teal", "4@6:1"))[0]
+    assert seen.new(recipe("silver", "violet", "3@6:1")) == []
+    assert "richer" in seen.new(recipe("silver", "violet", "3@3:1"))[0]
+    shelf = Ingredients.of(Limits(blends=False), ("silver",), ("teal", "violet"), (), [both])
+    assert [str(colour) for colour in shelf.colours] == ["Teal", "Violet"]
 
 
 @pytest.mark.parametrize(

@@ -35,9 +35,9 @@ class Ingredients(NamedTuple):
         past = list(archive)
         spelled: dict[str, str] = {}
         for recipe in past:
-            names = [*recipe.ground.names, *(recipe.colour.names if recipe.colour else ())]
-            for name in names:
-                spelled.setdefault(name.casefold(), name)
+            for blend in (recipe.ground, *(colour for colour, _ in recipe.layers)):
+                for name in blend.names:
+                    spelled.setdefault(name.casefold(), name)
         clear = limits.clear
         if clear == "usual":
             kinds = [r.clear for r in past if r.colour is not None]

@@ -133,14 +133,9 @@ class PastRecipes:
         past = set(archive)
         self._layered = {tuple(frozenset(c.shares) for c, _ in r.layers) for r in past}
         self.past = [
-            (
-                frozenset(r.colour.shares),
-                r.ground,
-                r.schedule.coats,
-                _richest(r.schedule),
-            )
+            (frozenset(colour.shares), r.ground, schedule.coats, _richest(schedule))
             for r in past
-            if r.colour is not None and r.schedule is not None
+            for colour, schedule in r.layers
         ]
         self._sprayed: dict[frozenset[str], _Uses] = {}
 
@@ -159,7 +154,7 @@ class PastRecipes:
         found = []
         if never_mixed:
             found.append(f"ground never mixed at these parts: {recipe.ground}")
-        if not self.past or recipe.colour is None or recipe.schedule is None:
+        if not self.past:
             return found
         layers = tuple(frozenset(colour.shares) for colour, _ in recipe.layers)
         if len(layers) > 1 and layers not in self._layered:
