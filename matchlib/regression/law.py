@@ -47,6 +47,9 @@ __all__ = ["FilmLaw", "motion"]
 
 Array = NDArray[np.float64]
 
+_FIXED = ("ground", "geometry", "hiding", "ladder", "colour", "scatter")
+"""Parts whose prior has the size that it is given; of each other one readings move it."""
+
 _MOTIONS = 3
 """Waves of the drift: changes over less than a fifth of the archive's days are a sprayer's own."""
 
@@ -68,27 +71,29 @@ class FilmLaw:
         """Number of free values of each part, and the group whose prior size they have."""
         words, wide = self.words, {name: c.shape[1] for name, c in self.curves.items()}
         g, c = len(words.grounds), len(words.colours)
-        shared = {kind: len(words.of_kind(kind)) for kind in SHARED}
-        angles = len(words.geometries) - 1
+        counts = {
+            "ground": g,
+            "ground wave": g,
+            "geometry": g * (len(words.geometries) - 1),
+            "hiding": g,
+            "ladder": 2 * len(words.pairs),
+            "colour": c,
+            "colour wave": c,
+            "turn": c,
+            "scatter": c,
+            "dose": 3,
+            "surface": 6,
+            "lambert": g,
+            "sprayer": len(words.of_kind("sprayer")),
+            "lot": len(words.of_kind("lot")),
+            "drift": _MOTIONS if words.days else 0,
+            "batch": len(words.of_kind("batch")),
+            "clear": len(words.of_kind("clear")),
+            "instrument": len(words.of_kind("instrument")),
+        }
         return {
-            "ground": (g * wide["ground"], "fixed"),
-            "ground wave": (g * wide["ground wave"], "ground wave"),
-            "geometry": (g * angles * wide["geometry"], "fixed"),
-            "hiding": (g, "fixed"),
-            "ladder": (2 * len(words.pairs) * wide["ladder"], "fixed"),
-            "colour": (c, "fixed"),
-            "colour wave": (c * wide["colour wave"], "colour wave"),
-            "turn": (c * wide["turn"], "turn"),
-            "scatter": (c * wide["scatter"], "fixed"),
-            "dose": (3, "dose"),
-            "surface": (6, "surface"),
-            "lambert": (g, "lambert"),
-            "sprayer": (shared["sprayer"], "sprayer"),
-            "lot": (shared["lot"], "lot"),
-            "drift": (_MOTIONS if words.days else 0, "drift"),
-            "batch": (shared["batch"], "batch"),
-            "clear": (shared["clear"] * wide["clear"], "clear"),
-            "instrument": (shared["instrument"] * wide["clear"], "instrument"),
+            name: (count * wide.get(name, 1), "fixed" if name in _FIXED else name)
+            for name, count in counts.items()
         }
 
     @cached_property
@@ -162,23 +167,18 @@ class FilmLaw:
 
     def spectra(self, z: Array) -> tuple[Array, Array, Array]:
         """Return log reflectance of the grounds (q g, b), absorption and scattering (c, b)."""
-        p, g, c = self.priors, len(self.words.grounds), len(self.words.colours)
-        base = p.ground_level + self._take(z, "ground", g) + self._take(z, "ground wave", g)
-        angles = max(len(self.words.geometries) - 1, 0)
-        extra = self._take(z, "geometry", angles * g).reshape(angles, g, base.shape[1])
+        p = self.priors
+        base = p.ground_level + self._take(z, "ground") + self._take(z, "ground wave")
+        extra = self._take(z, "geometry").reshape(-1, *base.shape)
         log_ground = np.concatenate([base[None], base + extra]).reshape(-1, base.shape[1])
-        level = p.colour_level + self._take(z, "colour", c) + self._take(z, "colour wave", c)
-        scattering = p.scatter * np.exp(np.clip(self._take(z, "scatter", c), -8.0, 4.0))
+        level = p.colour_level + self._take(z, "colour") + self._take(z, "colour wave")
+        scattering = p.scatter * np.exp(np.clip(self._take(z, "scatter"), -8.0, 4.0))
         return log_ground, np.exp(np.minimum(level, 4.0)), scattering
 
-    def _own(self, z: Array, t: RecipeTable, kind: str) -> Array:
-        """Curve of each row's named clear coat or instrument; shape (n, b)."""
-        has, curves = self.sharing(t, kind), self.curves["clear"]
-        return np.asarray(has @ z[self.slices[kind]].reshape(-1, curves.shape[1]) @ curves.T, float)
-
-    def _take(self, z: Array, name: str, count: int) -> Array:
+    def _take(self, z: Array, name: str) -> Array:
+        """Spectra of a part, one row each of those that it is of."""
         curves = self.curves[name]
-        return np.asarray(z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T, float)
+        return np.asarray(z[self.slices[name]].reshape(-1, curves.shape[1]) @ curves.T, float)
 
     def doses(self, z: Array, t: RecipeTable) -> Array:
         """Return the dose of each step, and derivatives by slope, bend, first coat, (n, 4, s)."""
@@ -214,12 +214,12 @@ class FilmLaw:
         batch = (self.sharing(t, "batch") * z[self.slices["batch"]]) @ self._batches
         mixed = self._by_geometry(weight, t) @ log_ground
         mixed += (weight * batch).sum(axis=1, keepdims=True)
-        mixed += self._ladder_shares(t) @ self._take(z, "ladder", 2 * len(self.words.pairs))
+        mixed += self._ladder_shares(t) @ self._take(z, "ladder")
         return weight, batch, mixed
 
     def _by_geometry(self, weight: Array, t: RecipeTable) -> Array:
         """Spread what each ground has (n, g) over the geometries, 0 in others; shape (n, q g)."""
-        places = np.arange(max(len(self.words.geometries), 1))
+        places = np.arange(len(self.words.geometries))
         member = np.maximum(t.geometry, 0)[:, None] == places
         return np.asarray((member[:, :, None] * weight[:, None, :]).reshape(len(t), -1), float)
 
@@ -238,11 +238,11 @@ class FilmLaw:
         share = t.colour_share * laid[:, None, :]
         dosed, gathered = doses @ share, doses @ (t.turn * share)
         dose, turned = dosed[:, 0], gathered[:, 0]
-        turn = self._take(z, "turn", len(absorption))
+        turn = self._take(z, "turn")
         a, s = dose @ absorption + turned @ (turn * absorption), dose @ scattering
         a = np.maximum(a, 0.0)
         under = self._under(t, doses[:, 0, :, None] * share, absorption, scattering)
-        absorbed = self._own(z, t, "clear")
+        absorbed = self.sharing(t, "clear") @ self._take(z, "clear")
         mixed, veil = mixed - absorbed, under * np.exp(-absorbed)
         k2_z, haze_z, gain_z, zero_z, way_z, lambert_z = z[self.slices["surface"]]
         way, by_way = kept_way(way_z)
@@ -256,7 +256,7 @@ class FilmLaw:
         bloom = 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4))
         zero = self.priors.zero * (1.0 + zero_z)
         haze = np.where(uncleared, bloom, zero)
-        scale = np.exp(self._own(z, t, "instrument"))
+        scale = np.exp(self.sharing(t, "instrument") @ self._take(z, "instrument"))
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * scale
         out = let_out(mixed, a, s, veil, way=way, ground_k2=k2, film_k2=film_k2)
         core = gain * out.light
@@ -348,7 +348,7 @@ class FilmLaw:
         out[:, :, at["batch"]] = by_level[:, :, None] * batches[:, None, :]
         own = -(m * s.by_veil[:, None, :]) @ self.curves["clear"]
         fill("clear", self.sharing(t, "clear"), own)
-        read = (m * s.reflectance[:, None, :]) @ self.curves["clear"]
+        read = (m * s.reflectance[:, None, :]) @ self.curves["instrument"]
         fill("instrument", self.sharing(t, "instrument"), read)
         return out, np.stack([by_colour.sum(axis=2), by_level], axis=2)
 

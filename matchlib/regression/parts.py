@@ -132,7 +132,7 @@ def _own_spread(
     ]
     strange = size.get("instrument", 0.0) * law.strange(table, "instrument")
     by_gain = by_r * state.reflectance[:, None, :]
-    own.append(by_gain @ law.curves["clear"] * strange[:, None, None])
+    own.append(by_gain @ law.curves["instrument"] * strange[:, None, None])
     return np.concatenate(own, axis=2)
 
 

@@ -84,6 +84,8 @@ class Priors:
         tilt = ramp_curve(GRID, sd=self.ground_tilt_sd)
         scatter = constant_curve(GRID, sd=self.scatter_sd)
         across = ramp_curve(GRID, sd=1.0)
+        # A yellowed clear coat absorbs blue most; an instrument's white may be off likewise.
+        tinted = np.hstack([constant_curve(GRID, sd=1.0), across])
         return {
             "ground": np.hstack([level, tilt]),
             "ground wave": smooth_curves(GRID, length=self.ground_length, sd=1.0),
@@ -93,6 +95,6 @@ class Priors:
             "geometry": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.15)]),
             "scatter": np.hstack([scatter, ramp_curve(GRID, sd=0.6)]),
             "ladder": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.1)]),
-            # A yellowed clear coat absorbs blue most; an instrument's white may be off likewise.
-            "clear": np.hstack([constant_curve(GRID, sd=1.0), ramp_curve(GRID, sd=1.0)]),
+            "clear": tinted,
+            "instrument": tinted,
         }
