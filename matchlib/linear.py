@@ -15,7 +15,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Conditions, Lab, Panel, Reading, Recipe, Viewing
-from matchlib.errors import DomainError
 from matchlib.progress import Callback, part_of
 from matchlib.regression import Prediction
 from matchlib.regression.parts import Linear, linear_at
@@ -37,7 +36,6 @@ __all__ = [
     "panel_spread",
     "together",
     "values_covariance",
-    "views_of",
 ]
 
 Array = NDArray[np.float64]
@@ -82,24 +80,6 @@ def covariance_of_reading(reading: Reading) -> Array | None:
     return None if reading.sd is None else reading.sd**2 * np.eye(3)
 
 
-def views_of(
-    model: FilmPredictor, count: int, viewings: Sequence[Viewing] | Viewing | None
-) -> list[Viewing]:
-    """Return one viewing a recipe."""
-    if viewings is None:
-        viewings = model.usual_view
-    if isinstance(viewings, Viewing):
-        return [viewings] * count
-    if len(viewings) != count:
-        raise DomainError(
-            "There are not as many viewings as recipes.",
-            expected=f"{count}",
-            got=f"{len(viewings)}",
-            remedy="give one viewing for all, or one each.",
-        )
-    return list(viewings)
-
-
 def level_columns(model: FilmPredictor) -> tuple[NDArray[np.intp], float]:
     """Return where the grounds' levels stand among the free values."""
     law = model.fitted_.law
@@ -122,7 +102,7 @@ def linearise(
 ) -> Linear:
     """Return the law about some values."""
     # z: the free values, the fitted ones if None; film: log by which it is more than the law says.
-    views = views_of(model, len(recipes), viewings)
+    views = model.views(len(recipes), viewings)
     table = RecipeTable.of(recipes, views, model.words_, conditions or model.conditions_)
     table = replace(table, path=table.path * np.exp(np.asarray(film, float)))
     lights = [(v.illuminant, v.observer) for v in views]

@@ -322,6 +322,33 @@ def test_one_panel_or_panels_all_alike_teach_nothing(count):
         FilmRegressor().fit(X, np.tile([40.0, -20.0, -10.0], (count, 1)))
 
 
+@pytest.mark.parametrize(
+    ("column", "cell", "words"),
+    [
+        ("sd", 0.0, "uncertainty of a reading"),
+        ("sd", -1.0, "uncertainty of a reading"),
+        ("sd", "sure", "uncertainty of a reading"),
+        ("covariance", np.diag([1.0, 1.0, -1.0]), "covariance of a reading"),
+        ("covariance", np.zeros((3, 3)), "uncertainty of a reading"),
+        ("date", "31.05.2026", "not a day"),
+        ("source", "eye", "source of a reading"),
+    ],
+)
+def test_a_cell_that_cannot_be_is_refused_in_words(column, cell, words):
+    X = pd.DataFrame({"ground": "silver", "colour": ["", "teal"], "schedule": ["", "4@6:1"]})
+    X[column] = [cell, None]
+    lab = [[58.4, -0.3, -0.2], [40.0, -20.0, -10.0]]
+    with pytest.raises(DomainError, match=words):
+        FilmRegressor(rounds=1, library=False).fit(X, lab)
+
+
+def test_no_viewing_is_left_over(fitted):
+    some = [recipe(fitted.words_.grounds[0], fitted.words_.colours[0], "2@6:1")] * 2
+    for views in ([Viewing()], [Viewing()] * 3):
+        with pytest.raises(DomainError, match="as many viewings"):
+            fitted.predict_recipes(some, views)
+
+
 def test_readings_must_be_numbers_and_as_many_as_recipes(archive):
     X, y = to_frame(archive)
     holed = np.array(y)

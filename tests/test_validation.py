@@ -174,6 +174,16 @@ def test_the_nearest_panel_is_near_in_every_layer() -> None:
     assert NearestPanel().fit(X, y).predict(X).tolist() == [[30, 5, 5], [40, 9, 9]]
 
 
+def test_a_layer_shown_by_one_panel_is_skipped_and_not_asked_of() -> None:
+    rows = [("g", "silver", "", "")]
+    rows += [(f"c{n}", "silver", "cherry", f"{n}@6:1") for n in (1, 2, 3, 4)]
+    rows += [("two", "silver", "", "2@6:1 cherry, 2@6:1 honey")]
+    X = pd.DataFrame(rows, columns=["panel", "ground", "colour", "schedule"])
+    y = np.array([[60.0 - 4 * n, 8.0 * n, 2.0 * n] for n in range(5)] + [[35.0, 30, 25]])
+    quick = FilmRegressor(rounds=1, library=False)
+    assert cross_validate(X, y, model=quick, by="panel", folds=5).skipped.tolist() == [5]
+
+
 def test_the_table_has_a_line_for_each(table: tuple[pd.DataFrame, np.ndarray]) -> None:
     steps: list[str] = []
     rows = validation_table(

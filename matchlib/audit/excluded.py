@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from matchlib.domain import Recipe
+from matchlib.regression.vocabulary import names_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["excluded", "excluded_words", "names_of"]
+__all__ = ["excluded", "excluded_words"]
 
 
 def excluded(
@@ -73,9 +74,3 @@ def excluded_words(codes: Sequence[str]) -> str:
         f"{' do' if one else 's do'} not agree: {'it shares' if one else 'they share'} a ground or "
         "colour with this and would mislead it. See the audit."
     )
-
-
-def names_of(recipe: Recipe) -> set[tuple[str, str]]:
-    """Grounds and colours of a recipe, each with what it is."""
-    colours = {("colour", c) for colour, _ in recipe.layers for c in colour.shares}
-    return {("ground", g) for g in recipe.ground.shares} | colours

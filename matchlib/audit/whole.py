@@ -10,7 +10,6 @@ import numpy as np
 from matchlib.audit.backs import finding_of, judge
 from matchlib.audit.doubles import disagreeing_readings, same_code_twice, same_panel_twice
 from matchlib.audit.drift import drifts
-from matchlib.audit.excluded import names_of
 from matchlib.audit.finding import Finding
 from matchlib.audit.left_out import leave_out
 from matchlib.audit.slips import Materials
@@ -18,6 +17,7 @@ from matchlib.domain import Panel
 from matchlib.linear import fit_panels
 from matchlib.listing import Listing
 from matchlib.progress import Callback, part_of
+from matchlib.regression.vocabulary import names_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor

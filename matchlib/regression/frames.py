@@ -7,7 +7,8 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from matchlib.domain import Conditions, MixRatio, Panel, Reading, Recipe, Stage, Viewing
+from matchlib.domain import Conditions, MixRatio, Panel, Reading, Recipe, Stage, Viewing, three
+from matchlib.domain.reading import SOURCES
 from matchlib.errors import DomainError, FitError
 from matchlib.plural import counted
 from matchlib.readings.frame import frame_of
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "conditions_of",
+    "day_of",
     "frames_of",
     "recipes_of",
     "rows_of",
@@ -87,13 +89,18 @@ def spectral_columns(frame: pd.DataFrame) -> list[Any]:
 def stated_of(X: pd.DataFrame) -> Any:
     """Return the covariance that each reading states, (n, 3, 3), NaN where it states none."""
     import numpy as np
+    import pandas as pd
 
-    stated = np.full((len(X), 3, 3), np.nan)
+    stated, some = np.full((len(X), 3, 3), np.nan), (50.0, 0.0, 0.0)
     if "sd" in X.columns:
-        stated[:] = X["sd"].to_numpy(np.float64)[:, None, None] ** 2 * np.eye(3)
+        read = pd.to_numeric(X["sd"], errors="coerce")
+        for sd in read[~X["sd"].map(_empty)].unique():
+            Reading(lab=some, sd=float(sd))  # refuses what no reading can state
+        stated[:] = read.to_numpy(np.float64)[:, None, None] ** 2 * np.eye(3)
     for i, own in enumerate(X["covariance"] if "covariance" in X.columns else ()):
         if own is not None and np.shape(own) == (3, 3):
-            stated[i] = own
+            first, second, third = map(three, own)
+            stated[i] = Reading(lab=some, covariance=(first, second, third)).covariance
     return stated
 
 
@@ -196,10 +203,26 @@ def rows_of(X: pd.DataFrame) -> tuple[list[Recipe], list[Viewing], list[str], li
     said = list(zip(recipes, *map(texts, (*_SAID, "date")), strict=True))
     under = {row: _under(*row) for row in set(said)}
     views, conditions = [known[light] for light in lights], [under[row] for row in said]
-    return recipes, views, texts("source", "spectrophotometer"), conditions
+    sources = texts("source", SOURCES[0])
+    for source in set(sources) - set(SOURCES):
+        Reading(source=source, lab=(50.0, 0.0, 0.0))  # says what is wrong with it
+    return recipes, views, sources, conditions
+
+
+def day_of(text: str) -> dt.date:
+    """Read a day."""
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise DomainError(
+            "This is not a day.",
+            expected="year, month and day, such as 2026-05-31",
+            got=repr(text),
+            remedy="write it so.",
+        ) from None
 
 
 def _under(recipe: Recipe, *said: str) -> Conditions:
     *names, date = said
-    day = dt.date.fromisoformat(date[:10]) if date else None
+    day = day_of(date[:10]) if date else None
     return Conditions.of(recipe, **dict(zip(_SAID, names, strict=True)), date=day)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import GRID
 from matchlib.colorimetry.lab import lab_jacobian
 from matchlib.domain import Conditions, Recipe, Viewing
+from matchlib.errors import DomainError
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import PHOTO, SPECTRO
 from matchlib.regression.parts import Linear, library_part, linear_at
@@ -159,7 +160,7 @@ class FilmPredictor:
         ndarray of int, shape (n,)
             Place in `matchlib.regression.reach.KINDS`.
         """
-        views = self._views(recipes, None)
+        views = self.views(len(recipes), None)
         return self.experience_.kinds(RecipeTable.of(recipes, views, self.words_))
 
     def predict_recipes(
@@ -179,7 +180,7 @@ class FilmPredictor:
         ndarray, shape (n, 3)
             CIELAB.
         """
-        views = self._views(recipes, viewings)
+        views = self.views(len(recipes), viewings)
         table = RecipeTable.of(recipes, views, self.words_, self.conditions_)
         lab = np.empty((len(recipes), 3))
         lights = [(v.illuminant, v.observer) for v in views]
@@ -224,7 +225,8 @@ class FilmPredictor:
         Prediction
             With m = 1.
         """
-        views, count = self._views(recipes, viewings), len(recipes)
+        count = len(recipes)
+        views = self.views(count, viewings)
         said = [sources] * count if isinstance(sources, str) else sources
         if conditions is None or isinstance(conditions, Conditions):
             conditions = [conditions or self.conditions_] * count
@@ -304,9 +306,9 @@ class FilmPredictor:
         source: str = "spectrophotometer",
     ) -> Prediction:
         """Return what linear views of some recipes, one a viewing, tell of their next panels."""
-        labs, own, jacobian, unseen, gap, variance = (
+        own, jacobian, unseen, gap, variance = (
             np.concatenate([getattr(one, name) for one in each], axis=1)
-            for name in ("lab", "own", "jacobian", "unseen", "gap", "variance")
+            for name in ("own", "jacobian", "unseen", "gap", "variance")
         )
         share = np.repeat(np.stack([one.share for one in each], axis=1), 3, axis=1)
         known = spread_by(jacobian, self.fitted_.covariance)
@@ -319,7 +321,7 @@ class FilmPredictor:
         known += (share * variance)[:, :, None] * np.eye(share.shape[1])
         mottle, reading = self.noise_together(views, source=source)
         spray = self.stack_.spread[kinds, None, None] * (own @ own.transpose(0, 2, 1) + mottle)
-        labs = labs.reshape(len(kinds), -1, 3).swapaxes(0, 1)
+        labs = np.stack([one.lab for one in each])
         noise = np.tile(reading, (len(kinds), 1, 1))
         return Prediction(labs, known, spray, noise, self.stack_.dof[kinds])
 
@@ -359,12 +361,19 @@ class FilmPredictor:
 
     def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:
         """Return which recipes' spectra rest on Lab readings alone."""
-        shown = RecipeTable.of(recipes, self._views(recipes, None), self.words_).shown
+        shown = RecipeTable.of(recipes, self.views(len(recipes), None), self.words_).shown
         return np.asarray((shown & ~self.spectral_).any(axis=1), np.bool_)
 
-    def _views(
-        self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None
-    ) -> Sequence[Viewing]:
+    def views(self, count: int, viewings: Sequence[Viewing] | Viewing | None) -> list[Viewing]:
+        """Return one viewing a recipe, of one for all, one each, or None for the usual."""
         self.check_fitted()
-        viewings = viewings or self.usual_view
-        return [viewings] * len(recipes) if isinstance(viewings, Viewing) else viewings
+        if viewings is None or isinstance(viewings, Viewing):
+            return [viewings or self.usual_view] * count
+        if len(viewings) != count:
+            raise DomainError(
+                "There are not as many viewings as recipes.",
+                expected=f"{count}",
+                got=f"{len(viewings)}",
+                remedy="give one viewing for all, or one each.",
+            )
+        return list(viewings)

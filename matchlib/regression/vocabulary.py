@@ -12,7 +12,15 @@ from numpy.typing import NDArray
 from matchlib.domain import Colour, Conditions, Ground, Recipe, name_key
 from matchlib.errors import UnknownName
 
-__all__ = ["FEWEST_DAYS", "SHARED", "SHORTEST", "Vocabulary", "geometry_group", "shared_by"]
+__all__ = [
+    "FEWEST_DAYS",
+    "SHARED",
+    "SHORTEST",
+    "Vocabulary",
+    "geometry_group",
+    "names_of",
+    "shared_by",
+]
 
 Array = NDArray[np.float64]
 
@@ -88,8 +96,7 @@ class Vocabulary:
 
     def knows(self, recipe: Recipe) -> bool:
         """Return whether every ground and colour of a recipe was seen."""
-        colours = {name for colour, _ in recipe.layers for name in colour.shares}
-        return set(recipe.ground.shares) <= {*self.grounds} and colours <= {*self.colours}
+        return names_of(recipe) <= set(self.names)
 
     def shares(self, blend: Ground | Colour) -> Array:
         """Return a blend's shares over the vocabulary."""
@@ -107,6 +114,12 @@ class Vocabulary:
                 )
             result[names.index(name)] = share
         return result
+
+
+def names_of(recipe: Recipe) -> set[tuple[str, str]]:
+    """Grounds and colours of a recipe, each with what it is."""
+    colours = {("colour", c) for colour, _ in recipe.layers for c in colour.shares}
+    return {("ground", g) for g in recipe.ground.shares} | colours
 
 
 def shared_by(conditions: Conditions) -> Iterator[tuple[str, ...]]:

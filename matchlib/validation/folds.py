@@ -7,7 +7,6 @@ the regions are those of the reading, noise included.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -22,7 +21,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FitError
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, FilmRegressor
-from matchlib.regression.frames import rows_of
+from matchlib.regression.frames import day_of, rows_of
 from matchlib.regression.observe import readings_as_lab
 from matchlib.tails import region
 
@@ -124,24 +123,16 @@ def _take(y: Any, rows: Ints) -> Any:
     return y.iloc[rows] if hasattr(y, "iloc") else np.asarray(y)[rows]
 
 
-def _column(X: pd.DataFrame, name: str) -> list[str]:
-    if name not in X.columns:
-        return [""] * len(X)
-    return [str(v).strip() for v in X[name].fillna("")]
-
-
 def split_rows(
     X: pd.DataFrame, by: str, *, folds: int, random_state: int | None
 ) -> Iterator[tuple[Ints, Ints]]:
     """Split a table of readings, bare grounds always in training."""
-    coloured = np.array([c != "" for c in _column(X, "colour")])
-    panels = np.array(
-        _column(X, "panel") if "panel" in X.columns else list(map(str, range(len(X))))
-    )
-    rows = np.flatnonzero(coloured)
+    codes = X["panel"].fillna("") if "panel" in X.columns else range(len(X))
+    panels = np.array([str(code).strip() for code in codes])
     recipes, *_, conditions = rows_of(X)
+    rows = np.flatnonzero([not recipe.bare for recipe in recipes])
     if by.startswith(AFTER):
-        day = _day(by.removeprefix(AFTER))
+        day = day_of(by.removeprefix(AFTER))
         later = [i for i in rows if (c := conditions[i].date) is not None and c > day]
         parts = [np.array(later, np.intp)] if later else []
         count, needed = len(parts), 1
@@ -199,18 +190,6 @@ def left_out_words(by: str) -> str:
     'recipes'
     """
     return f"what came {by}" if by.startswith(AFTER) else f"{by}s"
-
-
-def _day(text: str) -> dt.date:
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        raise DomainError(
-            "This is not a day.",
-            expected="year, month and day, such as 2026-05-31",
-            got=repr(text),
-            remedy="write it so.",
-        ) from None
 
 
 def _predict(model: Any, X: pd.DataFrame) -> tuple[Array, Array | None, Array]:
