@@ -221,13 +221,15 @@ class FilmLaw:
         """Spread what each ground has (n, g) over the geometries, 0 in others; shape (n, q g)."""
         places = np.arange(len(self.words.geometries))
         member = np.maximum(t.geometry, 0)[:, None] == places
-        return np.asarray((member[:, :, None] * weight[:, None, :]).reshape(len(t), -1), float)
+        each = member[:, :, None] * weight[:, None, :]
+        return np.asarray(each.reshape(len(t), len(places) * weight.shape[1]), float)
 
     def _ladder_shares(self, t: RecipeTable) -> Array:
         a, b = np.array(self.words.pairs, np.intp).reshape(-1, 2).T
         sa, sb = t.ground_share[:, a], t.ground_share[:, b]
         product = 4.0 * sa * sb
-        return np.stack([product, product * (sa - sb)], axis=2).reshape(len(t), -1)
+        steps = np.stack([product, product * (sa - sb)], axis=2)
+        return steps.reshape(len(t), 2 * len(a))
 
     def evaluate(self, z: Array, t: RecipeTable) -> State:
         """Evaluate the law."""
@@ -306,13 +308,15 @@ class FilmLaw:
         def fill(name: str, scale: Array, block: Array) -> None:
             # scale (n, j) times block (n, k, v) for each of j owners.
             full = scale[:, None, :, None] * block[:, :, None, :]
-            out[:, :, at[name]] = full.reshape(n, k, -1)
+            into = out[:, :, at[name]]
+            into += full.reshape(into.shape)
 
         def carry(name: str, by: Array, spectra: Array, amount: Array) -> None:
             # by (n, k, b) times spectra (c, b) times an amount (n, c) of each of c colours.
             curves = spectra.T[:, :, None] * self.curves[name][:, None, :]
             each = (by @ curves.reshape(len(curves), -1)).reshape(n, k, *curves.shape[1:])
-            out[:, :, at[name]] += (each * amount[:, None, :, None]).reshape(n, k, -1)
+            into = out[:, :, at[name]]
+            into += (each * amount[:, None, :, None]).reshape(into.shape)
 
         fill("ground", s.weight, by_ground @ self.curves["ground"])
         fill("ground wave", s.weight, by_ground @ self.curves["ground wave"])

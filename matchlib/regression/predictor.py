@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import GRID
 from matchlib.colorimetry.lab import lab_jacobian
 from matchlib.domain import Conditions, Recipe, Viewing
+from matchlib.domain.reading import SOURCES
 from matchlib.errors import DomainError
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import PHOTO, SPECTRO
@@ -230,20 +231,14 @@ class FilmPredictor:
         said = [sources] * count if isinstance(sources, str) else sources
         if conditions is None or isinstance(conditions, Conditions):
             conditions = [conditions or self.conditions_] * count
-        labs, parts, groups = np.empty((1, count, 3)), np.empty((3, count, 3, 3)), np.empty(count)
         each = list(zip(views, said, strict=True))
-        for view, source in set(each):
+        parts, order = [], []
+        for view, source in set(each) or {(self.usual_view, SOURCES[0])}:
             rows = [i for i, asked in enumerate(each) if asked == (view, source)]
-            found = self.predict_together(
-                [recipes[i] for i in rows],
-                [view],
-                source=source,
-                conditions=[conditions[i] for i in rows],
-            )
-            labs[:, rows], groups[rows] = found.labs, found.groups
-            parts[:, rows] = found.known, found.spray, found.reading
-        known, spray, reading = parts
-        return Prediction(labs, known, spray, reading, groups)
+            some, under = [recipes[i] for i in rows], [conditions[i] for i in rows]
+            parts.append(self.predict_together(some, [view], source=source, conditions=under))
+            order += rows
+        return Prediction.joined(parts).take(np.argsort(order))
 
     def predict_together(
         self,

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import GRID
 
-__all__ = ["Priors", "constant_curve", "ramp_curve", "smooth_curves"]
+__all__ = ["Priors", "smooth_curves", "straight_curves"]
 
 Array = NDArray[np.float64]
 
@@ -32,14 +32,10 @@ def smooth_curves(wavelengths: Array, *, length: float, sd: float) -> Array:
     return np.asarray((scaled * signs)[:, ::-1], float)
 
 
-def constant_curve(wavelengths: Array, *, sd: float) -> Array:
-    """Return the level: one flat curve; shape (b, 1)."""
-    return np.full((len(wavelengths), 1), sd)
-
-
-def ramp_curve(wavelengths: Array, *, sd: float) -> Array:
-    """Return the tilt: one straight curve from -1 to 1 across the grid; shape (b, 1)."""
-    return (sd * np.linspace(-1.0, 1.0, len(wavelengths)))[:, None]
+def straight_curves(*sds: float) -> Array:
+    """Return the level and, for a second sd, the tilt, from -1 to 1 across `GRID`; shape (b, k)."""
+    both = np.ones(len(GRID)), np.linspace(-1.0, 1.0, len(GRID))
+    return np.stack([sd * curve for sd, curve in zip(sds, both, strict=False)], axis=1)
 
 
 @dataclass(frozen=True)
@@ -80,21 +76,17 @@ class Priors:
 
     def curves(self) -> dict[str, Array]:
         """Return the spectral curves (31, k) whose weights are the law's free values, by part."""
-        level = constant_curve(GRID, sd=self.ground_level_sd)
-        tilt = ramp_curve(GRID, sd=self.ground_tilt_sd)
-        scatter = constant_curve(GRID, sd=self.scatter_sd)
-        across = ramp_curve(GRID, sd=1.0)
-        # A yellowed clear coat absorbs blue most; an instrument's white may be off likewise.
-        tinted = np.hstack([constant_curve(GRID, sd=1.0), across])
+        across = straight_curves(1.0, 1.0)[:, 1]
         return {
-            "ground": np.hstack([level, tilt]),
+            "ground": straight_curves(self.ground_level_sd, self.ground_tilt_sd),
             "ground wave": smooth_curves(GRID, length=self.ground_length, sd=1.0),
-            "colour": constant_curve(GRID, sd=self.colour_level_sd),
+            "colour": straight_curves(self.colour_level_sd),
             "colour wave": smooth_curves(GRID, length=self.colour_length, sd=1.0),
-            "turn": np.hstack([across, 1.5 * across**2 - 0.5]),
-            "geometry": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.15)]),
-            "scatter": np.hstack([scatter, ramp_curve(GRID, sd=0.6)]),
-            "ladder": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.1)]),
-            "clear": tinted,
-            "instrument": tinted,
+            "turn": np.stack([across, 1.5 * across**2 - 0.5], axis=1),
+            "geometry": straight_curves(0.8, 0.15),
+            "scatter": straight_curves(self.scatter_sd, 0.6),
+            "ladder": straight_curves(0.8, 0.1),
+            # A yellowed clear coat absorbs blue most; an instrument's white may be off likewise.
+            "clear": straight_curves(1.0, 1.0),
+            "instrument": straight_curves(1.0, 1.0),
         }
