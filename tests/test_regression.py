@@ -173,6 +173,15 @@ def test_a_spectrum_is_scored_under_the_light_of_its_row():
     np.testing.assert_array_equal(readings_as_lab(X, light), under)
 
 
+def test_columns_of_readings_may_stand_in_any_order_beside_spectra():
+    X = pd.DataFrame({"ground": "silver", "colour": ["", "cherry"], "schedule": ["", "2@6:1"]})
+    X[["L", "a", "b"]] = [[58.4, -0.3, -0.2], [np.nan] * 3]
+    X[[f"{nm:g}" for nm in GRID]] = [[np.nan] * len(GRID), np.linspace(0.1, 0.4, len(GRID))]
+    read = readings_as_lab(X, X[["b", "L", "a"]])
+    np.testing.assert_array_equal(read[0], (58.4, -0.3, -0.2))
+    np.testing.assert_allclose(read[1], reflectance_to_lab(np.linspace(0.1, 0.4, len(GRID))))
+
+
 def test_a_spectrum_rests_on_lab_where_a_layer_on_top_does():
     ground, below, above = ("silver", "", "", 0), ("silver", "cherry", "2@6:1", 0), 1
     rows = [ground, below, ("silver", "honey", "2@6:1", above)]
@@ -220,9 +229,8 @@ def test_photographs_of_a_panel_are_together_no_surer_than_one(source, surer):
     sprayed, viewings = [recipe("silver", "cherry", "2@6:1")] * 16, [Viewing()] * 16
     words = Vocabulary.of(sprayed, ["45:0"])
     table = RecipeTable.of(sprayed, viewings, words, [Conditions()] * 16)
-    seen = Observations.of(
-        np.full((16, 3), 40.0), viewings, [source] * 16, np.tile(9.0 * np.eye(3), (16, 1, 1))
-    )
+    stated = pd.DataFrame({"sd": [3.0] * 16})
+    seen = Observations.of(stated, np.full((16, 3), 40.0), viewings, [source] * 16)
     alike = np.zeros(16, np.intp)
     _, averaged, _, _ = average_repeats(table, seen, alike, alike)
     assert averaged.covariance[0] == pytest.approx(9.0 / surer * np.eye(3), rel=1e-3)
@@ -342,7 +350,9 @@ def test_a_cell_that_cannot_be_is_refused_in_words(column, cell, words):
         FilmRegressor(rounds=1, library=False).fit(X, lab)
 
 
-def test_no_viewing_is_left_over(fitted):
+def test_no_recipes_are_predicted_and_no_viewing_is_left_over(fitted):
+    assert fitted.predict_each([]).covariance.shape == (0, 3, 3)
+    assert fitted.predict_together([], [Viewing(), Viewing("A")]).dof.shape == (0,)
     some = [recipe(fitted.words_.grounds[0], fitted.words_.colours[0], "2@6:1")] * 2
     for views in ([Viewing()], [Viewing()] * 3):
         with pytest.raises(DomainError, match="as many viewings"):

@@ -238,9 +238,7 @@ def test_readings_of_a_card_after_other_coats_are_no_repeats():
     assert "stage" not in X.columns
     recipes, views, _, conditions = rows_of(X)
     table = RecipeTable.of(recipes, views, Vocabulary.of(recipes, ["45:0"], conditions))
-    seen = Observations.of(
-        y, views, ["spectrophotometer"] * len(X), np.full((len(X), 3, 3), np.nan)
-    )
+    seen = Observations.of(X, y, views, ["spectrophotometer"] * len(X))
     panel = np.unique(X["panel"], return_inverse=True)[1]
     twice, alike = np.tile(np.arange(len(X)), 2), np.zeros(2 * len(X), np.intp)
     kept, *_ = average_repeats(table.take(twice), seen.take(twice), panel[twice], alike)

@@ -78,7 +78,7 @@ def names(X: pd.DataFrame, y: np.ndarray) -> set[tuple[str, str]]:
     recipes, viewings, sources, conditions = rows_of(X)
     words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
     table = RecipeTable.of(recipes, viewings, words, conditions)
-    seen = Observations.of(y, viewings, sources, np.full((len(X), 3, 3), np.nan))
+    seen = Observations.of(X, y, viewings, sources)
     return set(unusual_names(table, seen, np.unique(X["panel"], return_inverse=True)[1], words))
 
 

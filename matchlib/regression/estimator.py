@@ -21,7 +21,7 @@ from matchlib.domain import Conditions, Recipe
 from matchlib.errors import FitError
 from matchlib.plural import counted
 from matchlib.progress import Callback, part_of
-from matchlib.regression.frames import rows_of, stated_of, with_spectra
+from matchlib.regression.frames import rows_of
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import Observations, readings_as_lab
 from matchlib.regression.predictor import FilmPredictor
@@ -149,12 +149,11 @@ class FilmRegressor(
         """
         self._check_parameters()
         recipes, viewings, sources, conditions = rows_of(X)
-        y = with_spectra(X, y)
+        seen = Observations.of(X, y, viewings, sources)
         _check_archive(recipes)
         count = len(recipes)
         codes = X["panel"] if "panel" in X.columns else [f"row {i + 1}" for i in range(count)]
         panels, panel = np.unique(np.asarray(codes, np.str_), return_inverse=True)
-        seen = Observations.of(y, viewings, sources, stated_of(X))
         words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
         table = RecipeTable.of(recipes, viewings, words, conditions)
         photographed = bool(seen.photo.mean() > 0.5)
@@ -231,9 +230,8 @@ class FilmRegressor(
             [ΔE00]; R squared says nothing about whether a match passes.
         """
         errors = delta_e00(readings_as_lab(X, y), np.asarray(self.predict(X)))
-        return -float(
-            np.average(errors, weights=None if sample_weight is None else np.asarray(sample_weight))
-        )
+        weights = None if sample_weight is None else np.asarray(sample_weight)
+        return -float(np.average(errors, weights=weights))
 
 
 def _whole(x: object, *, least: int) -> bool:

@@ -7,10 +7,9 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from matchlib.domain import Conditions, MixRatio, Panel, Reading, Recipe, Stage, Viewing, three
+from matchlib.domain import Conditions, MixRatio, Panel, Reading, Recipe, Stage, Viewing
 from matchlib.domain.reading import SOURCES
 from matchlib.errors import DomainError, FitError
-from matchlib.plural import counted
 from matchlib.readings.frame import frame_of
 
 if TYPE_CHECKING:
@@ -20,11 +19,10 @@ __all__ = [
     "conditions_of",
     "day_of",
     "frames_of",
+    "is_empty",
     "recipes_of",
     "rows_of",
     "spectral_columns",
-    "stated_of",
-    "with_spectra",
 ]
 
 _SAID = ("sprayer", "lot", "batch", "instrument")
@@ -86,58 +84,6 @@ def spectral_columns(frame: pd.DataFrame) -> list[Any]:
     return [c for c in frame.columns if _WAVELENGTH.fullmatch(str(c))]
 
 
-def stated_of(X: pd.DataFrame) -> Any:
-    """Return the covariance that each reading states, (n, 3, 3), NaN where it states none."""
-    import numpy as np
-    import pandas as pd
-
-    stated, some = np.full((len(X), 3, 3), np.nan), (50.0, 0.0, 0.0)
-    if "sd" in X.columns:
-        read = pd.to_numeric(X["sd"], errors="coerce")
-        for sd in read[~X["sd"].map(_empty)].unique():
-            Reading(lab=some, sd=float(sd))  # refuses what no reading can state
-        stated[:] = read.to_numpy(np.float64)[:, None, None] ** 2 * np.eye(3)
-    for i, own in enumerate(X["covariance"] if "covariance" in X.columns else ()):
-        if own is not None and np.shape(own) == (3, 3):
-            first, second, third = map(three, own)
-            stated[i] = Reading(lab=some, covariance=(first, second, third)).covariance
-    return stated
-
-
-def with_spectra(X: pd.DataFrame, y: Any) -> Any:
-    """Return readings, those that are empty filled from the wavelength columns of X."""
-    import numpy as np
-    import pandas as pd
-
-    expected = f"y with L, a and b, or reflectances, for each of the {len(X)} rows of X"
-    remedy = "take both from one table, such as table and table[['L', 'a', 'b']]."
-    if y is None:
-        problem = "This regressor requires y to be passed, but the target y is None."
-        raise FitError(problem, expected=expected, remedy=remedy)
-    count = len(y) if np.ndim(y) else 1
-    if count != len(X):
-        raise FitError(
-            "There are not as many readings as recipes.",
-            expected=expected,
-            got=counted(count, "row"),
-            remedy=remedy,
-        )
-    try:
-        lab = np.asarray(y, float)
-    except (TypeError, ValueError):
-        raise FitError(
-            "These readings are not numbers.",
-            expected="y of L, a and b, or of reflectances from 0 to 1, and nothing else",
-            got=f"columns {', '.join(map(str, getattr(y, 'columns', ['of text'])))}",
-            remedy="take the columns of readings alone, such as table[['L', 'a', 'b']].",
-        ) from None
-    names, empty = spectral_columns(X), np.isnan(np.atleast_2d(lab)).all(axis=1)
-    if not names or lab.ndim != 2 or lab.shape[1] != 3 or not empty.any():
-        return y
-    spectra = X[names].astype(float).mask(~empty[:, None] | np.zeros((1, len(names)), bool))
-    return pd.concat([pd.DataFrame(lab, X.index, ["L", "a", "b"]), spectra], axis=1)
-
-
 def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
     """Read the recipe of each row."""
     count = len(frame)
@@ -159,7 +105,7 @@ def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
     known: dict[tuple[Any, ...], Recipe] = {}
     recipes = []
     for number, row in enumerate(rows):
-        key = tuple(None if _empty(v) else str(v) for v in row)
+        key = tuple(None if is_empty(v) else str(v) for v in row)
         if key not in known:
             try:
                 known[key] = _recipe(key)
@@ -169,7 +115,7 @@ def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
     return recipes
 
 
-def _empty(value: object) -> bool:
+def is_empty(value: object) -> bool:
     """Return whether a cell of a table holds nothing."""
     return value is None or str(value).strip() in ("", "nan", "NaT", "<NA>")
 
@@ -195,7 +141,7 @@ def rows_of(X: pd.DataFrame) -> tuple[list[Recipe], list[Viewing], list[str], li
     def texts(name: str, usual: str = "") -> list[str]:
         if name not in X.columns:
             return [usual] * len(X)
-        return [usual if _empty(v) else str(v) for v in X[name]]
+        return [usual if is_empty(v) else str(v) for v in X[name]]
 
     usual = {"illuminant": "D65", "observer": "10", "geometry": "45:0"}
     lights = list(zip(*(texts(*each) for each in usual.items()), strict=True))

@@ -7,16 +7,17 @@ counts them), on its ten smoothest components. A reading in Lab is compared in L
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import GRID, interpolate_reflectance, reflectance_to_lab
 from matchlib.colorimetry.lab import curve_slope, lab_curve, lab_jacobian
-from matchlib.domain import Viewing
+from matchlib.domain import Reading, Viewing, three
 from matchlib.errors import FitError
-from matchlib.regression.frames import rows_of, spectral_columns, with_spectra
+from matchlib.plural import counted
+from matchlib.regression.frames import is_empty, rows_of, spectral_columns
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,10 +61,14 @@ class Observations(NamedTuple):
 
     @classmethod
     def of(
-        cls, y: ArrayLike | pd.DataFrame, viewings: list[Viewing], sources: list[str], stated: Array
+        cls,
+        X: pd.DataFrame,
+        y: ArrayLike | pd.DataFrame,
+        viewings: list[Viewing],
+        sources: list[str],
     ) -> Observations:
-        """Read a table of Lab, spectra, or both; `stated` (n, 3, 3), NaN where nothing is."""
-        lab, spectra, spectral = _read(y, len(viewings))
+        """Read Lab, spectra or both from y, with what X says of them."""
+        lab, spectra, spectral = _read(X, y)
         lights = [
             ("D65", "10") if s else (v.illuminant, v.observer)
             for v, s in zip(viewings, spectral, strict=True)
@@ -73,7 +78,7 @@ class Observations(NamedTuple):
         tone = np.zeros((len(lab), len(_TONES)))
         lab[spectral] = reflectance_to_lab(spectra[spectral])
         tone[spectral], _ = tone_of(spectra[spectral])
-        known, covariance = _stated(stated)
+        known, covariance = _stated(X)
         photo = np.array([s == "photo" for s in sources], np.bool_)
         family = np.where(known, KNOWN, np.where(photo, PHOTO, SPECTRO)).astype(np.intp)
         peak = np.where(spectral, spectra.max(axis=1), np.nan)
@@ -101,16 +106,19 @@ class Observations(NamedTuple):
 def readings_as_lab(X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Array:
     """Return readings as Lab, each under its row's own light; shape (n, 3)."""
     _, viewings, *_ = rows_of(X)
-    lab, spectra, spectral = _read(with_spectra(X, y), len(viewings))
+    lab, spectra, spectral = _read(X, y)
     for view in set(viewings):
         rows = spectral & np.array([v == view for v in viewings])
         lab[rows] = reflectance_to_lab(spectra[rows], view)
     return lab
 
 
-def _read(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array, NDArray[np.bool_]]:
+def _read(X: pd.DataFrame, y: Any) -> tuple[Array, Array, NDArray[np.bool_]]:
     """Lab (n, 3), reflectance (n, 31), and which rows have it, in place of Lab or beside it."""
-    lab, spectra = _split(y, count)
+    lab, spectra = _split(y, len(X))
+    names, empty = spectral_columns(X), np.isnan(np.hstack([lab, spectra])).all(axis=1)
+    if names and empty.any():
+        spectra[empty] = _gridded(names, X[names].to_numpy(float)[empty])
     spectral = np.asarray(np.isfinite(spectra).all(axis=1), np.bool_)
     if spectral.any() and spectra[spectral].max() > _BRIGHTEST:
         raise FitError(
@@ -128,36 +136,65 @@ def _read(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array, NDArra
             got="missing or not finite",
             remedy="leave the row out or fill it in.",
         )
-    return lab.copy(), spectra, spectral
+    return lab, spectra, spectral
 
 
-def _stated(stated: Array) -> tuple[NDArray[np.bool_], Array]:
+def _stated(X: pd.DataFrame) -> tuple[NDArray[np.bool_], Array]:
     """Which readings state how sure they are, and their covariance, the identity for others."""
+    import pandas as pd
+
+    stated, some = np.full((len(X), 3, 3), np.nan), (50.0, 0.0, 0.0)
+    if "sd" in X.columns:
+        read = pd.to_numeric(X["sd"], errors="coerce")
+        for sd in read[~X["sd"].map(is_empty)].unique():
+            Reading(lab=some, sd=float(sd))  # refuses what no reading can state
+        stated[:] = read.to_numpy(np.float64)[:, None, None] ** 2 * np.eye(3)
+    for i, own in enumerate(X["covariance"] if "covariance" in X.columns else ()):
+        if own is not None and np.shape(own) == (3, 3):
+            first, second, third = map(three, own)
+            stated[i] = Reading(lab=some, covariance=(first, second, third)).covariance
     known = np.asarray(np.isfinite(stated).all(axis=(1, 2)), np.bool_)
     # A direction stated to be certain is not: it gets a hundredth of the usual sd.
     usual = np.trace(stated, axis1=1, axis2=2)[:, None, None] / 3.0
     return known, np.where(known[:, None, None], stated + 1e-4 * usual * np.eye(3), np.eye(3))
 
 
-def _split(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array]:
-    lab = np.full((count, 3), np.nan)
-    spectra = np.full((count, len(GRID)), np.nan)
+def _split(y: Any, count: int) -> tuple[Array, Array]:
+    """Lab (n, 3) and reflectance (n, 31) of y, new and NaN where it has none."""
+    expected = f"y with L, a and b, or reflectances, for each of the {count} rows of X"
+    remedy = "take both from one table, such as table and table[['L', 'a', 'b']]."
+    if y is None:
+        problem = "This regressor requires y to be passed, but the target y is None."
+        raise FitError(problem, expected=expected, remedy=remedy)
+    rows = len(y) if np.ndim(y) else 1
+    if rows != count:
+        raise FitError(
+            "There are not as many readings as recipes.",
+            expected=expected,
+            got=counted(rows, "row"),
+            remedy=remedy,
+        )
+    try:
+        values = np.array(y, float)
+    except (TypeError, ValueError):
+        raise FitError(
+            "These readings are not numbers.",
+            expected="y of L, a and b, or of reflectances from 0 to 1, and nothing else",
+            got=f"columns {', '.join(map(str, getattr(y, 'columns', ['of text'])))}",
+            remedy="take the columns of readings alone, such as table[['L', 'a', 'b']].",
+        ) from None
+    lab, spectra = np.full((count, 3), np.nan), np.full((count, len(GRID)), np.nan)
     columns = list(getattr(y, "columns", ()))
-    columns = [] if columns == list(range(len(columns))) else columns
-    named = [c for c in columns if c in ("L", "a", "b")]
-    frame: pd.DataFrame = y  # type: ignore[assignment]  # where it has columns
-    numbers = spectral_columns(frame) if columns else []
-    if columns and len(named) in (0, 3) and len(named) + len(numbers) == len(columns):
-        if named:
-            lab = frame[["L", "a", "b"]].to_numpy(float)
-        if numbers:
-            spectra = _gridded(np.array(numbers, float), frame[numbers].to_numpy(float))
-        return lab, spectra
-    values = np.asarray(y, float)
-    if not columns and values.shape == (count, 3):
-        return values, spectra
-    if not columns and values.shape == (count, len(GRID)):
-        return lab, values
+    if columns == list(range(len(columns))):
+        if values.shape == lab.shape:
+            return values, spectra
+        if values.shape == spectra.shape:
+            return lab, values
+    else:
+        named, numbers = {"L", "a", "b"} & set(columns), spectral_columns(y)
+        if len(named) in (0, 3) and len(named) + len(numbers) == len(columns):
+            lab = y.reindex(columns=["L", "a", "b"]).to_numpy(float, copy=True)
+            return lab, _gridded(numbers, y[numbers].to_numpy(float)) if numbers else spectra
     told = f", columns {', '.join(map(str, columns[:8]))}" if columns else ""
     raise FitError(
         "These readings do not have the shape of readings.",
@@ -167,7 +204,9 @@ def _split(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array]:
     )
 
 
-def _gridded(nm: Array, values: Array) -> Array:
+def _gridded(names: list[Any], values: Array) -> Array:
+    """Reflectance on the house's wavelengths, NaN where a row has next to none."""
+    nm = np.array(names, float)
     order = np.argsort(nm)
     nm, values = nm[order], values[:, order]
     result = np.full((len(values), len(GRID)), np.nan)
