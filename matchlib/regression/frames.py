@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from matchlib.domain import Conditions, MixRatio, Panel, Reading, Recipe, Stage, Viewing
 from matchlib.domain.reading import SOURCES
@@ -20,11 +20,11 @@ __all__ = [
     "day_of",
     "frames_of",
     "is_empty",
-    "recipes_of",
     "rows_of",
     "spectral_columns",
 ]
 
+_T = TypeVar("_T")
 _SAID = ("sprayer", "lot", "batch", "instrument")
 _WAVELENGTH = re.compile(r"[1-9]\d{2,3}(\.\d+)?")
 
@@ -84,49 +84,6 @@ def spectral_columns(frame: pd.DataFrame) -> list[Any]:
     return [c for c in frame.columns if _WAVELENGTH.fullmatch(str(c))]
 
 
-def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
-    """Read the recipe of each row."""
-    count = len(frame)
-    missing = "ground" not in frame.columns
-    if missing or not ({"schedule"} & set(frame.columns) or {"ratio", "coats"} <= set(frame)):
-        raise DomainError(
-            "This table is not one of recipes.",
-            expected="columns ground, colour, and schedule (or ratio and coats)",
-            got=", ".join(map(str, frame.columns[:12])) or "no columns",
-            remedy="name the columns so.",
-        )
-
-    def column(name: str) -> Sequence[Any]:
-        return frame[name].tolist() if name in frame.columns else [None] * count
-
-    rows = zip(
-        *map(column, ("ground", "colour", "schedule", "ratio", "coats", "clear")), strict=True
-    )
-    known: dict[tuple[Any, ...], Recipe] = {}
-    recipes = []
-    for number, row in enumerate(rows):
-        key = tuple(None if is_empty(v) else str(v) for v in row)
-        if key not in known:
-            try:
-                known[key] = _recipe(key)
-            except DomainError as error:
-                raise error.at(f"row {number + 1} of the table") from None
-        recipes.append(known[key])
-    return recipes
-
-
-def is_empty(value: object) -> bool:
-    """Return whether a cell of a table holds nothing."""
-    return value is None or str(value).strip() in ("", "nan", "NaT", "<NA>")
-
-
-def _recipe(key: tuple[str | None, ...]) -> Recipe:
-    ground, colour, schedule, ratio, coats, clear = key
-    if not schedule and ratio and coats:
-        schedule = f"{coats.removesuffix('.0')}@{MixRatio.parse(ratio)}"
-    return Recipe.of(ground or "", colour, schedule, clear)
-
-
 def rows_of(X: pd.DataFrame) -> tuple[list[Recipe], list[Viewing], list[str], list[Conditions]]:
     """Read a table of recipes with how they were viewed, by what, who sprayed, and from what."""
     if not hasattr(X, "columns"):
@@ -136,23 +93,52 @@ def rows_of(X: pd.DataFrame) -> tuple[list[Recipe], list[Viewing], list[str], li
             got=type(X).__name__,
             remedy="give a DataFrame, one row a reading.",
         )
-    recipes = recipes_of(X)
+    names = set(X.columns)
+    if "ground" not in names or not ("schedule" in names or {"ratio", "coats"} <= names):
+        raise DomainError(
+            "This table is not one of recipes.",
+            expected="columns ground, colour, and schedule (or ratio and coats)",
+            got=", ".join(map(str, X.columns[:12])) or "no columns",
+            remedy="name the columns so.",
+        )
 
     def texts(name: str, usual: str = "") -> list[str]:
-        if name not in X.columns:
+        if name not in names:
             return [usual] * len(X)
         return [usual if is_empty(v) else str(v) for v in X[name]]
 
-    usual = {"illuminant": "D65", "observer": "10", "geometry": "45:0"}
-    lights = list(zip(*(texts(*each) for each in usual.items()), strict=True))
-    known = {light: Viewing(*light) for light in set(lights)}
-    said = list(zip(recipes, *map(texts, (*_SAID, "date")), strict=True))
-    under = {row: _under(*row) for row in set(said)}
-    views, conditions = [known[light] for light in lights], [under[row] for row in said]
+    recipe = map(texts, ("ground", "colour", "schedule", "ratio", "coats", "clear"))
+    recipes = _each(zip(*recipe, strict=True), _recipe)
+    light = texts("illuminant", "D65"), texts("observer", "10"), texts("geometry", "45:0")
+    views = _each(zip(*light, strict=True), Viewing)
     sources = texts("source", SOURCES[0])
-    for source in set(sources) - set(SOURCES):
-        Reading(source=source, lab=(50.0, 0.0, 0.0))  # says what is wrong with it
-    return recipes, views, sources, conditions
+    _each(zip(sources, strict=True), lambda source: source in SOURCES or Reading(source=source))
+    said = map(texts, (*_SAID, "date"))
+    return recipes, views, sources, _each(zip(recipes, *said, strict=True), _under)
+
+
+def _each(rows: Iterable[tuple[Any, ...]], read: Callable[..., _T]) -> list[_T]:
+    """What each row of cells says, rows alike read once."""
+    every, known = list(rows), dict[tuple[Any, ...], _T]()
+    for number, row in enumerate(every, 1):
+        if row not in known:
+            try:
+                known[row] = read(*row)
+            except DomainError as error:
+                raise error.at(f"row {number} of the table") from None
+    return [known[row] for row in every]
+
+
+def is_empty(value: object) -> bool:
+    """Return whether a cell of a table holds nothing."""
+    return value is None or str(value).strip() in ("", "nan", "NaT", "<NA>")
+
+
+def _recipe(*cells: str) -> Recipe:
+    ground, colour, schedule, ratio, coats, clear = cells
+    if not schedule and ratio and coats:
+        schedule = f"{coats.removesuffix('.0')}@{MixRatio.parse(ratio)}"
+    return Recipe.of(ground, colour, schedule, clear)
 
 
 def day_of(text: str) -> dt.date:
