@@ -316,6 +316,21 @@ def test_sprayers_who_lay_heavier_are_told_apart(shop):
     assert 0.10 < heavier[("Even",)] - heavier[("Odd",)] < 0.35
 
 
+def test_a_row_is_predicted_of_who_sprayed_it_with_a_covariance_or_without():
+    rows = [("silver", None, None, None, 58.0, 0.0, 0.0)]
+    for who, heavy in (("Ann", 1.0), ("Bo", 1.35)):
+        laid = [(n, n * heavy) for n in (1, 2, 3, 4)]
+        rows += [("silver", "cherry", f"{n}@6:1", who, 55 - 4 * f, 8 * f, 2 * f) for n, f in laid]
+    X = pd.DataFrame(rows, columns=["ground", "colour", "schedule", "sprayer", "L", "a", "b"])
+    model = FilmRegressor(library=False).fit(X, X[["L", "a", "b"]])
+    lab, _ = model.predict(X, return_cov=True)
+    np.testing.assert_allclose(model.predict(X), lab, atol=1e-9)
+    np.testing.assert_allclose(
+        reflectance_to_lab(model.predict_spectrum(X)), model.predict(X), atol=1e-9
+    )
+    assert np.abs(lab[1:5] - lab[5:]).max() > 2.0
+
+
 def test_a_colour_on_no_panel_is_named(fitted):
     with pytest.raises(UnknownName, match="'mauve'"):
         fitted.predict_recipes([recipe(fitted.words_.grounds[0], "mauve", "2@6:1")])

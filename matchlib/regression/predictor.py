@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import GRID
 from matchlib.colorimetry.lab import lab_jacobian
 from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.domain.reading import SOURCES
@@ -127,8 +126,7 @@ class FilmPredictor:
         if return_cov:
             found = self.predict_readings(X)
             return found.lab, found.covariance
-        self.check_fitted()
-        return self.predict_recipes(*rows_of(X)[:2])
+        return self.predict_rows(*self._table_of(X))
 
     def predict_readings(self, X: pd.DataFrame) -> Prediction:
         """Predict the reading of the next panel sprayed of each row.
@@ -183,22 +181,27 @@ class FilmPredictor:
         """
         views = self.views(len(recipes), viewings)
         table = RecipeTable.of(recipes, views, self.words_, self.conditions_)
-        lab = np.empty((len(recipes), 3))
-        lights = [(v.illuminant, v.observer) for v in views]
+        return self.predict_rows(table, views)
+
+    def predict_rows(self, table: RecipeTable, views: Sequence[Viewing] | Viewing) -> Array:
+        """Predict CIELAB (n, 3) of the rows of a table in the fit's vocabulary."""
+        fit, lab = self.fitted_, np.empty((len(table), 3))
+        lights = [(v.illuminant, v.observer) for v in self.views(len(table), views)]
         for light in set(lights):
-            rows = np.flatnonzero([x == light for x in lights])
-            lab[rows] = self.predict_rows(table.take(rows), *light)
+            own = np.flatnonzero([x == light for x in lights])
+            for rows in np.array_split(own, 1 + len(own) // CHUNK):
+                some = table.take(rows)
+                seen, _ = lab_jacobian(fit.law.evaluate(fit.z, some).reflectance, *light)
+                share, gap, _ = library_part(self, some, seen, *light)
+                lab[rows] = seen + share[:, None] * gap
         return lab
 
-    def predict_rows(self, table: RecipeTable, illuminant: str, observer: str) -> Array:
-        """Predict CIELAB (n, 3) of the rows of a table in the fit's vocabulary."""
-        fit, parts = self.fitted_, [np.zeros((0, 3))]
-        for i in range(0, len(table), CHUNK):
-            some = table.take(slice(i, i + CHUNK))
-            lab, _ = lab_jacobian(fit.law.evaluate(fit.z, some).reflectance, illuminant, observer)
-            share, gap, _ = library_part(self, some, lab, illuminant, observer)
-            parts.append(lab + share[:, None] * gap)
-        return np.concatenate(parts)
+    def _table_of(self, X: pd.DataFrame) -> tuple[RecipeTable, list[Viewing]]:
+        """A table of recipes under their own conditions, and how each is viewed."""
+        self.check_fitted()
+        recipes, views, _, said = rows_of(X)
+        under = [c.over(self.conditions_) for c in said]
+        return RecipeTable.of(recipes, views, self.words_, under), views
 
     def predict_each(
         self,
@@ -346,13 +349,10 @@ class FilmPredictor:
         ndarray, shape (n, 31)
             Reflectance 400-700 nm [-].
         """
-        self.check_fitted()
-        recipes, viewings, *_ = rows_of(X)
-        table = RecipeTable.of(recipes, viewings, self.words_, self.conditions_)
-        fit = self.fitted_
-        starts = range(0, len(recipes), CHUNK)
-        parts = (fit.law.evaluate(fit.z, table.take(slice(i, i + CHUNK))) for i in starts)
-        return np.concatenate([np.zeros((0, len(GRID))), *(part.reflectance for part in parts)])
+        table, _ = self._table_of(X)
+        fit, every = self.fitted_, np.arange(len(table))
+        parts = (table.take(rows) for rows in np.array_split(every, 1 + len(every) // CHUNK))
+        return np.concatenate([fit.law.evaluate(fit.z, part).reflectance for part in parts])
 
     def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:
         """Return which recipes' spectra rest on Lab readings alone."""

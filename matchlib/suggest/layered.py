@@ -97,7 +97,7 @@ class _Layers:
         for view in self.viewings:
             table = self.space.table(self.space.ground_share[rows[:, 0]], below, schedules, view)
             table = replace(table, colour_share=np.stack([below, above], axis=1))
-            labs.append(self.space.model.predict_rows(table, view.illuminant, view.observer))
+            labs.append(self.space.model.predict_rows(table, view))
         return self.target.difference(labs)
 
     def spread(self, rows: Ints, cost: Array) -> Ints:

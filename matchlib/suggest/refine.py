@@ -225,4 +225,4 @@ class _Walk:
 
 def _lab(space: Space, grounds: Array, pots: Array, schedules: Schedules, view: Viewing) -> Array:
     table = space.table(grounds, pots, schedules, view)
-    return space.model.predict_rows(table, view.illuminant, view.observer)
+    return space.model.predict_rows(table, view)
