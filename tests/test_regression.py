@@ -15,7 +15,7 @@ from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Vi
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.regression import FilmRegressor
 from matchlib.regression.observe import Observations, readings_as_lab
-from matchlib.regression.reach import KINDS
+from matchlib.regression.reach import KINDS, Experience
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary
@@ -91,6 +91,15 @@ def test_a_ground_known_by_its_bare_reading_alone(shop, archive):
     X, _ = to_frame(out)
     errors = delta_e00(model.predict(X), labs(out))
     assert np.median(errors) < 1.6
+
+
+def test_a_layer_is_as_rich_as_it_was_itself():
+    sprayed = [Recipe.of("silver", None, "8@6:1 cherry, 2@1:1 honey", "yes")]
+    asked = [Recipe.of("silver", c, "1@1:1", "yes") for c in ("cherry", "honey")]
+    words = Vocabulary.of(sprayed, ["45:0"])
+    tables = [RecipeTable.of(rs, [Viewing()] * len(rs), words) for rs in (sprayed, asked)]
+    kinds = Experience.of(tables[0]).kinds(tables[1])
+    assert [KINDS[k] for k in kinds] == ["beyond", "pair sprayed"]
 
 
 def test_uncertainty_grows_outside_what_was_sprayed(fitted):

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.colorimetry.difference import delta_e00
 from matchlib.errors import DomainError
 from matchlib.shipped import table
-from matchlib.tails import drawn_out
+from matchlib.tails import drawn_out, symmetric_root
 
 __all__ = ["POINTS", "ExpectedDifference", "expected_delta_e00"]
 
@@ -39,8 +39,7 @@ def _points(n: int) -> Array:
     # Mirrored, so that the mean is exactly 0, then stretched so that the covariance is exactly 1.
     half = table("normal")[: n // 2]
     points = np.concatenate([half, -half])
-    size, axes = np.linalg.eigh(points.T @ points / n)
-    points = np.asarray(points @ (axes / np.sqrt(size)) @ axes.T)
+    points = points @ symmetric_root(points.T @ points / n, inverse=True)
     points.setflags(write=False)
     return points
 

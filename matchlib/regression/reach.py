@@ -62,13 +62,12 @@ class Experience:
         """Look through rows."""
         ground, colour = table.ground_share > 0, table.colours
         pairs = (ground.T.astype(float) @ colour.astype(float)) > 0
-        rich = np.where(colour, _richest(table)[:, None], -np.inf)
         return cls(
             pairs,
             np.unique(ground[ground.sum(axis=1) > 1], axis=0),
             np.unique(colour[colour.sum(axis=1) > 1], axis=0),
             table.strength.max(axis=0, initial=0.0),
-            rich.max(axis=0, initial=-np.inf),
+            _richest(table).max(axis=0, initial=-np.inf),
         )
 
     @property
@@ -83,11 +82,10 @@ class Experience:
         new = ((ground @ ~self.pairs) & colour).any(axis=1)
         bare = (ground & ~self.sprayed).any(axis=1) & coated
         blend = _unseen(ground, self.grounds) | _unseen(colour, self.colours)
-        rich = np.where(colour, _richest(table)[:, None], -np.inf)
         beyond = table.strength > MORE * self.strongest
-        beyond |= rich > self.richest + np.log(MORE)
+        beyond |= _richest(table) > self.richest + np.log(MORE)
         kinds = np.zeros(len(table), np.intp)
-        more = (beyond & colour).any(axis=1)
+        more = beyond.any(axis=1)
         for mask, kind in ((new, PAIR), (bare, GROUND), (blend, BLEND), (more, BEYOND)):
             kinds[mask] = kind
         return kinds
@@ -146,7 +144,9 @@ def folds(rows: Rows, seed: int | None) -> Iterator[tuple[int, Ints]]:
 
 
 def _richest(table: RecipeTable) -> Array:
-    return np.asarray(np.where(table.coats > 0, table.bend, -np.inf).max(axis=1), float)
+    """Greatest logarithm of a colour's fraction in any step of a row, (n, c)."""
+    sprayed = (table.colour_share > 0) & (table.coats > 0)[:, :, None]
+    return np.asarray(np.where(sprayed, table.bend[:, :, None], -np.inf).max(axis=1), float)
 
 
 def _unseen(members: Mask, known: Mask) -> Mask:
