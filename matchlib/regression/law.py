@@ -309,7 +309,7 @@ class FilmLaw:
             # scale (n, j) times block (n, k, v) for each of j owners.
             full = scale[:, None, :, None] * block[:, :, None, :]
             into = out[:, :, at[name]]
-            into += full.reshape(into.shape)
+            into[:] = full.reshape(into.shape)
 
         def carry(name: str, by: Array, spectra: Array, amount: Array) -> None:
             # by (n, k, b) times spectra (c, b) times an amount (n, c) of each of c colours.

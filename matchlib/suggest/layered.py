@@ -60,9 +60,7 @@ class _Layers:
         self.space, self.target, self.viewings = space, target, viewings
         self.ratios = space.limits.ratios()
         self.carrier = np.array([float(r.carrier / r.colour) for r in self.ratios])
-        stock = {n.casefold(): v for n, v in (space.limits.stock or {}).items()}
-        names = [next(iter(c.shares)) for c in space.shelf.colours]
-        self.stock = np.array([stock.get(name, np.inf) for name in names])
+        self.stock = space.stock[space.colour_share.argmax(axis=1)]
 
     def every(self) -> Ints:
         """Each pair of pots over each ground, at a few ratios."""

@@ -231,7 +231,9 @@ class _Search:
         recipes, cost = self._recipes(both.take(order)), cost[order]
         above: list[Recipe] = []
         if self.space.limits.layers:
-            above, away = self._layered()
+            report = part_of(self.callback, 0.75, 0.8)
+            above, away, looked_at = layered(self.space, self.target, self.viewings, report)
+            self.searched += looked_at
             recipes, cost = [*recipes, *above], np.concatenate([cost, away])
         if limited:
             self.callback(0.8, "looking how unevenness shows")
@@ -251,12 +253,6 @@ class _Search:
         reach = reach_of(self.space.model, around, self.target, self.viewings)
         text = self._words(reach, view, cost, closest=min(continuous.values(), default=np.inf))
         return Suggestions(tuple(made), self.target, reach.chance, text, self.searched)
-
-    def _layered(self) -> tuple[list[Recipe], Array]:
-        report = part_of(self.callback, 0.75, 0.8)
-        recipes, away, searched = layered(self.space, self.target, self.viewings, report)
-        self.searched += searched
-        return recipes, away
 
     def _around(self, labs: Sequence[Array], known: Array) -> Ints:
         """What comes nearest to the target, wherever what is not known may truly put it."""

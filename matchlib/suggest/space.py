@@ -133,16 +133,18 @@ class Space:
         """One row of a bare panel under each viewing asked for, which all others are made from."""
         return {}
 
+    @cached_property
+    def stock(self) -> Array:
+        """What there is of the regression's colours, shape (c,) [ml]; infinite where not said."""
+        stock = {n.casefold(): v for n, v in (self.limits.stock or {}).items()}
+        return np.array([stock.get(name, np.inf) for name in self.model.words_.colours])
+
     def allowed(self, pot: int, *, stepped: bool = False) -> NDArray[np.bool_]:
         """Return which schedules (s,) a pot may be sprayed in, by its kind and the stock."""
-        s = self.schedules
-        kept: NDArray[np.bool_] = s.single | (stepped or self.neat[pot])
-        each = self.limits.ml_per_coat()
-        stock = {n.casefold(): v for n, v in (self.limits.stock or {}).items()}
-        for name, share in self.shelf.colours[pot].shares.items():
-            if name in stock:
-                kept = kept & (s.strength * share * each <= stock[name])
-        return kept
+        few, s = np.isfinite(self.stock), self.schedules
+        needed = s.strength[:, None] * self.colour_share[pot, few] * self.limits.ml_per_coat()
+        enough = (needed <= self.stock[few]).all(axis=1)
+        return np.asarray((s.single | (stepped or self.neat[pot])) & enough)
 
     def table(
         self, ground_share: Array, colour_share: Array, schedules: Schedules, viewing: Viewing
