@@ -220,9 +220,9 @@ def test_every_layer_of_a_panel_is_looked_at(clean: list[Panel], left: LeftOutRe
     layered = Recipe(SHOP.grounds[0], None, CoatSchedule.parse(f"2@6:1 {under}, 1@4:1 {over}"))
     panel = Panel.of("TWO", layered, readings=(Reading(lab=(30.0, 5.0, 60.0)),))
     assert Materials.of([panel]).colours == sorted([under, over], key=str)
-    (finding,) = beyond_the_law({"fern": "it glows"}, [*clean, panel])
+    (finding,) = beyond_the_law({("colour", "fern"): "it glows"}, [*clean, panel])
     assert finding.codes == ("TWO",)
-    fit = SimpleNamespace(panels_=np.array(["TWO"]), trust_=np.zeros(1))
+    fit = SimpleNamespace(trust_={"TWO": 0.0})
     of_fern = Recipe(SHOP.grounds[1], over, CoatSchedule.parse("2@6:1"))
     assert excluded(fit, [of_fern], {"TWO": layered}.__getitem__) == ("TWO",)
     # A colour that no panel with a reading shows is no slip of any layer.
