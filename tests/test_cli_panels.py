@@ -96,6 +96,13 @@ def test_spectra_of_any_interval_are_taken_shown_and_matched(shop, span):
     assert by_file == by_code == pytest.approx(listed["L"], abs=0.1)
 
 
+def test_a_match_says_the_light_of_its_target_where_it_is_not_the_usual(shop):
+    ask = ("match", "--lab", 45, 25, 20, "--readings", 0)
+    assert "L 45.00, a 25.00, b 20.00; ΔE00" in run(*ask, cwd=shop).stdout
+    said = run(*ask, "--illuminant", "A", "--observer", "2", cwd=shop).stdout
+    assert "L 45.00, a 25.00, b 20.00 under A/2°; ΔE00" in said
+
+
 def test_coverage_counts_every_panel(shop):
     found = json_of("coverage", cwd=shop)
     assert (found["panels"], found["readings"]) == (6, 6)

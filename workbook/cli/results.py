@@ -210,6 +210,8 @@ def tell_left_out(codes: Iterable[Sequence[str]]) -> None:
 
 def _aim_words(aim: Any, several: bool) -> str:
     words = "L {:.2f}, a {:.2f}, b {:.2f}".format(*aim.lab)
+    if aim.viewing is not None and (aim.viewing.illuminant, aim.viewing.observer) != ("D65", "10"):
+        words += f" under {aim.viewing.illuminant}/{aim.viewing.observer}°"
     if not several:
         return words
     weight = "" if aim.weight == 1.0 else f" (counts {aim.weight:g} times)"
