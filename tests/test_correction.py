@@ -14,6 +14,7 @@ from matchlib.correction import Belief, Card, Today, film_words, fresh_recipes
 from matchlib.correction.posterior import posterior
 from matchlib.correction.scoring import scored
 from matchlib.correction.sprayed import Sprayed
+from matchlib.demo import demo_model
 from matchlib.domain import CoatSchedule, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError
 from matchlib.mixing import Limits
@@ -78,7 +79,7 @@ def test_what_no_panel_told_is_doubted_by_the_belief_too(shop: Shop) -> None:
         assert np.trace(told) < 0.5 * np.trace(stated)
         # What was not known moves the colour by its slope, and is what the panel then tells.
         lab, slope, *_ = belief.linear([about], Viewing())
-        place = slope.shape[2] - 2 - len(young.words_.grounds)
+        place = slope.shape[2] - 2 - 4 * len(young.words_.grounds)
         place += int(np.abs(slope[0, :, place:]).sum(axis=0).argmax())
         moved = belief.mean + np.eye(len(belief.mean))[place]
         again = belief.linear([about], Viewing(), mean=moved)[0]
@@ -461,3 +462,24 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
         assert one.expected == pytest.approx(hope.mean, rel=0.1)
     plain = scored(model, recipes[:2], Target.lab(*aim))
     assert [(one.words, one.changes) for one in plain] == [(one.recipe.words, 0) for one in plain]
+
+
+def test_an_angle_never_read_is_wide_until_a_card_is_read_there() -> None:
+    model = demo_model()
+    card = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    usual, face, flop, photo = (Viewing(geometry=g) for g in ("45:0", "45as15", "45as110", "photo"))
+
+    def wide(belief: Belief, view: Viewing) -> float:
+        return float(np.sqrt(np.trace(belief.predict_each([card], view).known[0])))
+
+    before = Belief.of(model)
+    assert wide(before, face) > 10 * wide(before, usual)
+    assert wide(before, photo) < 2 * wide(before, usual)
+    read = before.predict_recipes([card], face)[0] * 1.2
+    after = before.after([(card, read, face)])
+    assert np.linalg.norm(after.predict_recipes([card], face)[0] - read) < 2.0
+    assert wide(after, face) < 0.2 * wide(before, face)
+    # Of the flop, and of how the card looks as usual, it tells next to nothing.
+    assert wide(after, flop) > 0.9 * wide(before, flop)
+    moved = after.predict_recipes([card])[0] - before.predict_recipes([card])[0]
+    assert np.linalg.norm(moved) < 1.0

@@ -52,7 +52,8 @@ class Belief:
     mean : ndarray, shape (k,)
         Free values of the law (p), log film today, log level of each ground (g), Lab bias of
         today's instrument (3) and of today's photographs (3), and what no panel has told: how each
-        ground scatters that was never sprayed on (g), and how far up and down between their parts
+        ground scatters that was never sprayed on (g), what it throws at angles never read, towards
+        the gloss, away from it and to all sides (3 g), and how far up and down between their parts
         grounds lie that were never blended (2) [standard deviations].
     covariance : ndarray, shape (k, k)
         Of these.
@@ -98,10 +99,10 @@ class Belief:
         """
         today = today or Today.learnt(model)
         p, g = len(model.fitted_.z), len(model.words_.grounds)
-        mean = np.zeros(p + 1 + g + 6 + g + 2)
+        mean = np.zeros(p + 1 + g + 6 + 4 * g + 2)
         mean[:p] = model.fitted_.z
         film = np.sqrt(today.film_variance)
-        own = np.repeat([today.ground, today.bias, today.photo_bias, 1.0], [g, 3, 3, g + 2])
+        own = np.repeat([today.ground, today.bias, today.photo_bias, 1.0], [g, 3, 3, 4 * g + 2])
         sds = np.concatenate([[film], own])
         covariance = np.zeros((len(mean), len(mean)))
         covariance[:p, :p] = values_covariance(model, recipes)

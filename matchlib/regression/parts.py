@@ -15,7 +15,7 @@ from matchlib.colorimetry.lab import lab_jacobian
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.library import bare_rows, features, library_share
 from matchlib.regression.observe import SPECTRO
-from matchlib.regression.reach import unknown_scatter
+from matchlib.regression.reach import unknown_angle, unknown_scatter
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.solve import FittedLaw
 from matchlib.regression.state import State
@@ -40,8 +40,9 @@ class Linear(NamedTuple):
     ground: Array  # (n, 3), derivative by the logarithm of the ground's level
     own: Array  # (n, 3, k), changes by all that is a panel's own, a standard deviation each
     # changes by what no panel told, a standard deviation each: how grounds never sprayed on
-    # scatter, and how far up and down between their parts grounds never blended lie
-    unseen: Array  # (n, 3, g + 2)
+    # scatter, what any throws at angles never read, and how far up and down between their parts
+    # grounds never blended lie
+    unseen: Array  # (n, 3, 4 g + 2)
     share: Array  # (n,), the library's
     gap: Array  # (n, 3), its way from the law's CIELAB
     variance: Array  # (n, 3), and its own
@@ -63,8 +64,12 @@ def linear_at(
     # What the library adds does not move with the law's values.
     share, gap, variance = library_part(model, table, lab, *light)
     lab = lab + share[:, None] * gap
-    scatter = unknown_scatter(state, by_r, model.experience_.sprayed)
-    unseen = np.concatenate([scatter, _unknown_blend(fit.law, table, state, *light)], axis=2)
+    parts = (
+        unknown_scatter(state, by_r, model.experience_.sprayed),
+        unknown_angle(fit.law, state, by_r, table),
+        _unknown_blend(fit.law, table, state, *light),
+    )
+    unseen = np.concatenate(parts, axis=2)
     unseen *= np.sqrt(model.stack_.spread[model.experience_.kinds(table)])[:, None, None]
     jacobian = film = ground = spread = np.empty((n, 3, 0))
     if slopes:

@@ -14,11 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.regression.law import FilmLaw
 from matchlib.regression.residuals import Rows
 from matchlib.regression.state import State
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["KINDS", "Experience", "folds", "unknown_scatter"]
+__all__ = ["KINDS", "Experience", "folds", "unknown_angle", "unknown_scatter"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -98,6 +99,18 @@ def unknown_scatter(state: State, by_r: Array, sprayed: Mask) -> Array:
         return np.zeros((*by_r.shape[:2], len(sprayed)))
     change = np.einsum("nkb,nb->nk", by_r, state.if_diffuse)
     return np.asarray(DIFFUSE * change[:, :, None] * hidden[:, None, :])
+
+
+def unknown_angle(law: FilmLaw, state: State, by_r: Array, table: RecipeTable) -> Array:
+    """Return how Lab (n, k, 3 g) changes by what grounds throw at angles never read, a step."""
+    # Towards the gloss, away from it and to all sides are three questions. A photograph has an
+    # uncertainty of its own.
+    asked = np.stack([table.geometry == slot for slot in (-1, -2, -3)], axis=1)
+    if not asked.any():
+        return np.zeros((*by_r.shape[:2], 3 * state.weight.shape[1]))
+    change = law.curves["geometry"][0, 0] * np.einsum("nkb,nb->nk", by_r, state.by_ground)
+    each = asked[:, :, None] * state.weight[:, None, :]
+    return np.asarray(change[:, :, None] * each.reshape(len(each), 1, -1))
 
 
 def folds(rows: Rows, seed: int | None) -> Iterator[tuple[int, Ints]]:

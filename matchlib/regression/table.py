@@ -35,7 +35,7 @@ class RecipeTable:
     first: Array  # (n, s), 1 where the step holds the first coat
     bend: Array  # (n, s), logarithm of the colour fraction over that of 6:1
     cleared: NDArray[np.bool_]  # (n,), under clear coat
-    geometry: Ints  # (n,), place in the vocabulary's geometries, -1 for one never read
+    geometry: Ints  # (n,), place in the vocabulary's geometries; under 0 one never read
     path: Array  # (n,), way through the film relative to 45:0 [-]
     aspecular: NDArray[np.bool_]  # (n,), whether the geometry is
     glossy: NDArray[np.bool_]  # (n,), whether the gloss is included
@@ -130,13 +130,22 @@ class RecipeTable:
             first[index],
             bend[index],
             np.array([r.clear is not None for r in recipes], bool),
-            np.array([angle.get(g, -1) for g in groups], np.intp),
+            np.array([angle.get(g, _never_read(g)) for g in groups], np.intp),
             np.array([length[g] for g in groups], float),
             np.array([v.aspecular is not None for v in viewings], bool),
             np.array([v.specular_included for v in viewings], bool),
             shared[of],
             np.array([_time(words.days, said) for said in under.values()], float)[of],
         )
+
+
+def _never_read(geometry: str) -> int:
+    """What stands for a geometry that no panel was read at: -1, -2 or -3; -4 for a photograph."""
+    if geometry == "photo":
+        return -4
+    if geometry.startswith("45as"):
+        return -1 if float(geometry[4:]) < 45.0 else -2
+    return -1 if geometry == "45:0" else -3
 
 
 def _time(days: tuple[int, ...], conditions: Conditions) -> float:
