@@ -148,6 +148,31 @@ def test_mix_understands_three_parts_and_percentages(tmp_path):
     assert "s in a Zahn 2" in oil
 
 
+def test_mix_takes_the_colours_of_layers_from_their_schedule(tmp_path):
+    job = ("--area", "1 m2", "--used", "80 ml", "--used-area", "1 m2")
+    found = json_of("mix", "--schedule", "2@6:1 rust, 1@3:1 teal", *job, cwd=tmp_path)
+    assert [n["name"] for n in found["pot"]["needs"]] == ["carrier", "rust", "teal"]
+    half = refused("mix", "--schedule", "2@6:1, 1@3:1 teal", *job, cwd=tmp_path)
+    assert "coats without a colour" in half
+
+
+def test_mix_by_weight_takes_the_densities_that_the_scale_takes(tmp_path):
+    weights = ("--density", "carrier=0.8", "--density", "teal=1.2")
+    job = ("--area", "1 m2", "--used", "80 ml", "--used-area", "1 m2")
+    ratio = ("--ratio", "6:1 by weight", "--colour", "teal", "--coats", 2)
+    output = run("mix", *ratio, *weights, *job, cwd=tmp_path).stdout
+    assert "6:1 by weight is 9:1" in output
+    assert "By weight: scale at 0" in output
+
+
+def test_mix_loses_no_third_part(tmp_path):
+    job = ("--area", "1 m2", "--used", "80 ml", "--used-area", "1 m2", "--coats", 2)
+    both = ("mix", "--ratio", "6:1:1 reducer", *job, "--third")
+    assert "two third parts" in refused(*both, "hardener 10%", cwd=tmp_path)
+    same = json_of(*both, "reducer 1:7", cwd=tmp_path)
+    assert same["pot"]["needs"][-1]["name"] == "reducer"
+
+
 def test_a_job_is_taken_off_the_shelf(tmp_path):
     archive = copied(tmp_path)
     for name, have in (("carrier", "1 l"), ("Cherry", "30 ml")):
@@ -240,6 +265,7 @@ def test_the_drawing_has_carrier_below_and_colour_above(ratio, name):
     colour = [i for i, line in enumerate(lines) if "colour" in line]
     assert colour
     assert bool(carrier) == (ratio.carrier > 0)
+    assert (".........." in drawn) == (ratio.carrier > 0), "only carrier is dotted"
     if carrier:
         assert min(carrier) > max(colour)
 

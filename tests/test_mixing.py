@@ -386,6 +386,35 @@ def test_drain_times_and_unknown_cups():
     assert mixing.viscosity(zahn, cup="Zahn 2") == pytest.approx(flow, abs=3.5 / 2)
 
 
+def test_a_drain_time_is_not_told_for_its_own_cup_again():
+    text = mixing.drain_words("22 s Zahn #2")
+    assert text.startswith("22 s in a Zahn 2 cup is about 28 mm²/s: 54 s in a Zahn 1.")
+
+
+def test_each_pot_of_layers_is_weighed_by_its_own_density():
+    recipe = Recipe.of("silver", "", "2@6:1 rust, 1@3:1 teal")
+    weights = {"Carrier": 0.87, "Rust": 1.0, "teal": 0.95}
+    job = {"area": mixing.JobArea.flat(1.0), "use": mixing.CoatUse.of_panel(80, area_m2=1, coats=1)}
+    first, second = mixing.pot(recipe, **job, densities=weights).groups
+    for group, name in ((first, "rust"), (second, "teal")):
+        total, part = group.pour.total_ml, group.pour.ratio.fraction
+        carrier = 0.87 * (1 - part) * total
+        whole = carrier + {"rust": 1.0, "teal": 0.95}[name] * part * total
+        assert group.pour.scale.endswith(
+            f"carrier to {carrier:.1f} g, then colour ({name}) to {whole:.1f} g"
+        )
+    with pytest.raises(DomainError, match="not in this pot"):
+        mixing.pot(recipe, **job, densities={"plum": 1.0})
+
+
+def test_what_lacks_of_a_pot_is_made_up_at_its_own_ratio():
+    use = mixing.CoatUse.of_panel(80, area_m2=1, coats=1)
+    schedule = CoatSchedule.parse("2@6:1 1@3:1 1@1:1")
+    words = mixing.pot(schedule, area=mixing.JobArea.flat(1.0), use=use).words()
+    assert "left at 3:1" in words
+    assert "make up the difference at the ratio it has." in words
+
+
 @pytest.mark.parametrize("text", ["0.5", "5", ".5", "2."])
 def test_a_bare_number_is_told_that_it_lacks_its_unit(text):
     with pytest.raises(DomainError, match="no unit"):

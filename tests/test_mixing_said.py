@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matchlib import mixing
-from matchlib.domain import MixRatio
+from matchlib.domain import Colour, MixRatio
 from matchlib.errors import DomainError
 from matchlib.mixing.stated import ratio_of
 from tests.trade_words import MIXES
@@ -51,6 +51,14 @@ def test_what_is_half_said_is_asked_about(said, asks):
     with pytest.raises(DomainError) as caught:
         mixing.read_mix(said)
     assert asks in str(caught.value)
+
+
+def test_a_mix_by_weight_takes_the_colour_by_its_own_names():
+    weights = {"carrier": 0.8, "Rust": 1.4, "teal": 0.8}
+    blend = Colour.parse("rust 2 + teal 1")  # 1.2 g/ml
+    assert mixing.read_mix("6:1 by weight", densities=weights, colour=blend).ratio == MixRatio(9, 1)
+    with pytest.raises(DomainError, match="density of the colour"):
+        mixing.read_mix("6:1 by weight", densities=weights, colour=Colour.parse("plum"))
 
 
 def test_a_bottle_of_four_makes_twenty_eight():

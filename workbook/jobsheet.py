@@ -193,7 +193,7 @@ def _pots(sheet: JobSheet, width: float) -> list[Any]:
     )  # fmt: skip
     if any(g.pour.kept for g in pot.groups):
         how.append(para("Measure what is left before you add to it; with less left, make it up at "
-                        "the first ratio."))  # fmt: skip
+                        "the ratio it has."))  # fmt: skip
     shares = (0.08, 0.27, 0.21, 0.3, 0.14)
     life = pot.pot_life or ("Pot life, by the data sheet: ______ min." if pot.activated else "")
     return [

@@ -61,15 +61,7 @@ def viscosity(seconds: float, *, cup: str) -> float:
     >>> round(viscosity(20.0, cup="Ford 4"))
     60
     """
-    known = {c.name.casefold(): c for c in VISCOSITY_CUPS}
-    law = known.get(" ".join(str(cup).replace("#", " ").split()).casefold())
-    if law is None:
-        raise DomainError(
-            "This viscosity cup is not known.",
-            expected=", ".join(c.name for c in VISCOSITY_CUPS),
-            got=repr(str(cup)[:40]),
-            remedy="compare drain times of the same cup with the data sheet instead.",
-        )
+    law = _cup(cup)
     time = positive(seconds, "drain time [s]")
     if not law.shortest <= time <= law.longest:
         raise DomainError(
@@ -79,6 +71,19 @@ def viscosity(seconds: float, *, cup: str) -> float:
             remedy="use the next cup whose time falls inside its range.",
         )
     return law.slope * (time - law.offset)
+
+
+def _cup(name: str) -> ViscosityCup:
+    known = {c.name.casefold(): c for c in VISCOSITY_CUPS}
+    law = known.get(" ".join(str(name).replace("#", " ").split()).casefold())
+    if law is None:
+        raise DomainError(
+            "This viscosity cup is not known.",
+            expected=", ".join(c.name for c in VISCOSITY_CUPS),
+            got=repr(str(name)[:40]),
+            remedy="compare drain times of the same cup with the data sheet instead.",
+        )
+    return law
 
 
 def drain_words(text: str) -> str:
@@ -112,15 +117,14 @@ def drain_words(text: str) -> str:
             got=repr(text[:40]),
             remedy="write it as the data sheet does.",
         )
-    flow = viscosity(float(match[1]), cup=match[2])
+    own, flow = _cup(match[2]), viscosity(float(match[1]), cup=match[2])
     others = [
         f"{flow / c.slope + c.offset:.0f} s in a {c.name}"
         for c in VISCOSITY_CUPS
-        if c.name.casefold() not in match[2].replace("#", " ").casefold()
-        and c.shortest <= flow / c.slope + c.offset <= c.longest
+        if c is not own and c.shortest <= flow / c.slope + c.offset <= c.longest
     ]
     elsewhere = ", ".join(others) or "out of the range of the other cups"
     return (
-        f"{match[1]} s in a {match[2]} cup is about {flow:.0f} mm²/s: {elsewhere}. At 25 °C, and "
+        f"{match[1]} s in a {own.name} cup is about {flow:.0f} mm²/s: {elsewhere}. At 25 °C, and "
         "for paint that flows as oil does; a thickened one only compares with itself."
     )

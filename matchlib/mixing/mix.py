@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from matchlib.domain import MixRatio
+from matchlib.domain import Colour, MixRatio
 from matchlib.errors import DomainError
 from matchlib.mixing.stated import exact
 from matchlib.mixing.units import positive
@@ -118,7 +119,9 @@ class Mix:
         return self.ratio.words + ("" if self.third is None else f", {self.third.text}")
 
 
-def read_mix(text: str, *, densities: Mapping[str, float] | None = None) -> Mix:
+def read_mix(
+    text: str, *, densities: Mapping[str, float] | None = None, colour: Colour | None = None
+) -> Mix:
     """Read a mix as a painter says it, and turn it into carrier : colour by volume.
 
     Parameters
@@ -128,6 +131,8 @@ def read_mix(text: str, *, densities: Mapping[str, float] | None = None) -> Mix:
         any of these with ``by weight`` after it.
     densities : mapping of str to float, optional
         [g/mL] of ``carrier``, ``colour`` and the third's name, for a mix by weight.
+    colour : Colour, optional
+        What is mixed, where densities are given by its own names.
 
     Returns
     -------
@@ -150,24 +155,27 @@ def read_mix(text: str, *, densities: Mapping[str, float] | None = None) -> Mix:
     percent, three = _PERCENT.match(bare), _THREE.match(bare)
     third, name = Fraction(0), ""
     if percent is not None:
-        carrier, colour = _of_percent(percent, written)
+        carrier, parts = _of_percent(percent, written)
     else:
         if three is not None:
             bare, third, name = three["two"].strip(), Fraction(three[2]), three["name"]
         ratio = MixRatio.parse(bare)
-        carrier, colour = ratio.carrier, ratio.colour
+        carrier, parts = ratio.carrier, ratio.colour
         if three is not None:
             # As written, not reduced: the third part counts the parts that stand beside it.
             carrier *= (scale := Fraction(re.findall(_NUMBER, bare)[-1]) / ratio.colour)
-            colour *= scale
+            parts *= scale
     if weighed:
-        carrier /= _density_of(densities, "carrier")
-        colour /= _density_of(densities, "colour")
-        third = third / _density_of(densities, name) if third else third
-    share = carrier / colour
+        known = {k.casefold(): v for k, v in (densities or {}).items()}
+        if colour is not None and "colour" not in known and {*colour.shares} <= {*known}:
+            known["colour"] = math.fsum(share * known[n] for n, share in colour.shares.items())
+        carrier /= _density_of(known, "carrier")
+        parts /= _density_of(known, "colour")
+        third = third / _density_of(known, name) if third else third
+    share = carrier / parts
     if weighed or percent is not None:
         share = Fraction(round(share * 100), 100) if share >= 1 else share.limit_denominator(100)
-    held = Third(name, float(third / (carrier + colour))) if three is not None else None
+    held = Third(name, float(third / (carrier + parts))) if three is not None else None
     return Mix(MixRatio(share, Fraction(1)), held)
 
 
@@ -185,8 +193,8 @@ def _of_percent(match: re.Match[str], written: str) -> tuple[Fraction, Fraction]
     return (Fraction(100) if added else 100 - colour), colour
 
 
-def _density_of(densities: Mapping[str, float] | None, name: str) -> Fraction:
-    found = {k.casefold(): v for k, v in (densities or {}).items()}.get(name.casefold())
+def _density_of(known: Mapping[str, float], name: str) -> Fraction:
+    found = known.get(name.casefold())
     if found is None:
         raise DomainError(
             "Parts by weight cannot be turned into parts by volume.",

@@ -164,7 +164,7 @@ class Pot:
         if any(g.pour.kept for g in self.groups):
             lines.append(
                 "Measure what is left before you add to it; if there is less, make up the "
-                "difference at the first ratio."
+                "difference at the ratio it has."
             )
         stays = format_volume(self.groups[0].residue_ml, unit)
         lines += [
@@ -268,14 +268,18 @@ def pot(
     poured = pour if mark_ml is None else partial(by_marks, mark_ml=mark_ml)
     groups: list[CoatGroup] = []
     before: Colour | None = None
-    for step in schedule.steps:
-        blend = step.colour or colour
+    blends = [step.colour or colour for step in schedule.steps]
+    names = {name for blend in blends if blend is not None for name in blend.shares}
+    for step, blend in zip(schedule.steps, blends, strict=True):
         coated = area.sprayed_m2 * step.coats
         total = max(coated * enough + residue, least)
         # A pot of another colour is begun fresh.
         kept = _kept(groups, total, step.ratio) if blend == before else None
         before = blend
-        made = poured(total, step.ratio, colour=blend, third=third, densities=densities, kept=kept)
+        # Of several colours each pot takes its own densities; a name of none of them is refused.
+        others = names - {*(blend.shares if blend is not None else ())}
+        own = {k: v for k, v in (densities or {}).items() if k.casefold() not in others}
+        made = poured(total, step.ratio, colour=blend, third=third, densities=own, kept=kept)
         groups.append(
             CoatGroup(
                 coats=step.coats,

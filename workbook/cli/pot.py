@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
@@ -19,6 +20,7 @@ from workbook.cli.options import Option
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
+    from matchlib.mixing import Third
 
     Mixed = tuple[Recipe, JobOptions, str]
 
@@ -30,7 +32,7 @@ class MixOptions:
     """What is mixed: a panel's recipe, a schedule, or a ratio as it may be written."""
 
     panel: Annotated[str, Option("--panel", help="Recipe of a panel in the archive.")] = ""
-    colour: Annotated[str, Option(help="Colour or blend: 'teal 2 + violet 1'.")] = "colour"
+    colour: Annotated[str, Option(help="Colour or blend: 'teal 2 + violet 1'.")] = ""
     schedule: ScheduleOption = ""
     ratio: Annotated[
         str,
@@ -48,7 +50,7 @@ class MixOptions:
 
         `aside`: without a job, for which a ratio alone is enough.
         """
-        from matchlib.domain import Recipe
+        from matchlib.domain import CoatSchedule, Colour, Recipe
         from matchlib.mixing import read_mix
         from workbook.session import Session
         from workbook.session.pot import densities_of
@@ -59,14 +61,37 @@ class MixOptions:
         typed = ratio = self.ratio.strip()
         understood = ""
         if typed:
-            mix = read_mix(typed, densities=densities_of(job.density or []))
-            if mix.third is not None and not job.third:
-                job = replace(job, third=f"{mix.third.name} {100 * mix.third.share:.12g}%")
+            of = Colour.parse(self.colour) if self.colour.strip() else None
+            mix = read_mix(typed, densities=densities_of(job.density or []), colour=of)
+            if mix.third is not None:
+                job = replace(job, third=_only_third(mix.third, job.third))
             ratio = str(mix.ratio)
             understood = "" if ratio == typed else f"{typed} is {ratio}: {mix.words}."
         coats = 1 if aside and ratio and self.coats is None else self.coats
-        recipe = Recipe.of("any", self.colour, self.schedule, ratio=ratio, coats=coats)
+        steps = CoatSchedule.parse(self.schedule).steps if self.schedule.strip() else ()
+        # Layers say their own colours; what nobody named is called colour.
+        unnamed = "" if any(step.colour for step in steps) else "colour"
+        colour = self.colour.strip() or unnamed
+        recipe = Recipe.of("any", colour, self.schedule, ratio=ratio, coats=coats)
         return recipe, job, understood
+
+
+def _only_third(of_ratio: Third, given: str) -> str:
+    """Return the third part that stands in the ratio; another one beside it is refused."""
+    from matchlib.errors import DomainError
+    from matchlib.mixing import Third
+
+    text = f"{of_ratio.name} {100 * of_ratio.share:.12g}%"
+    if given.strip():
+        other = Third.parse(given)
+        if other.name != of_ratio.name or not math.isclose(other.share, of_ratio.share):
+            raise DomainError(
+                "This pot has two third parts.",
+                expected="reducer or hardener, in the ratio or with --third",
+                got=f"{of_ratio.text}, and {other.text}",
+                remedy="give one of them, and pour the other as its data sheet says.",
+            )
+    return text
 
 
 def _mix(

@@ -23,7 +23,7 @@ __all__ = [
 
 _WIDEST = 96
 _CUP_ROWS = 14
-_FILLS = ".#/+=%"
+_FILLS = ".#/+=%"  # for each of the hatches of a drawn cup
 
 
 def number(value: float | None, digits: int = 2) -> str:
@@ -94,14 +94,14 @@ def wrapped(text: str) -> str:
 
 def cup_text(ratio: MixRatio, colour: Colour | None = None) -> str:
     """Draw the parts in the cup in characters, each layer with its words."""
-    from workbook.cup import cup_layers
+    from workbook.cup import HATCHES, cup_layers
 
     layers = cup_layers(ratio, colour)
     rows: list[str] = []
-    for index, layer in enumerate(layers):
+    for layer in layers:
         # Every layer shows, however thin; the words carry the exact parts.
         height = max(1, round((layer.high - layer.low) * _CUP_ROWS))
         for row in range(height):
             words = f"  {layer.words}" if row == height // 2 else ""
-            rows.append(f"  |{_FILLS[index % len(_FILLS)] * 10}|{words}")
+            rows.append(f"  |{_FILLS[HATCHES.index(layer.hatch)] * 10}|{words}")
     return "\n".join([*reversed(rows), "  +----------+"])
