@@ -77,6 +77,8 @@ def lesson(model: FilmPredictor, panels: Sequence[Panel], key: str) -> Lesson:
             "There is no such lesson.", expected=", ".join(LESSONS), got=key, remedy="choose one."
         )
     title, rule, work = LESSONS[key]
+    # A card that nobody has read yet may name a ground or colour of which no reading tells.
+    panels = [p for p in panels if model.words_.knows(p.recipe)]
     own = _usual(panels)
     if own is None or own.schedule is None:
         words = "This archive cannot say: it has no panel of one colour at one ratio."
@@ -146,7 +148,8 @@ def _step_up(asked: LessonBasis, start: Lesson) -> Lesson:
     away = np.asarray(delta_e00(labs[0], labs))
     middle, swapped = float(away[1]), float(delta_e00(labs[1], labs[2]))
     sprayed = sum(
-        p.recipe.schedule is not None and len(p.recipe.schedule.steps) > 1 for p in asked.panels
+        len(p.recipe.layers) == 1 and len({s.ratio for s in p.recipe.steps}) > 1
+        for p in asked.panels
     )
     finding = (
         f"{asked.own.colour} over {asked.own.ground}: two coats at {ratio} and two at {rich} read "

@@ -180,6 +180,8 @@ def make_exercise(
     rivals: dict[str, Callable[..., list[Recipe]]]
     rivals = {"ground": _grounds, "coats": _coats, "recipe": _recipes}
     asked = set(without)
+    # A card that nobody has read yet may name a ground or colour of which no reading tells.
+    panels = [p for p in panels if model.words_.knows(p.recipe)]
     trusted = _trusted(model, panels, view)
     grounds = list(dict.fromkeys(p.recipe.ground for p in panels if p.recipe.ground.neat))
     # What was asked lately comes last, not never: a small archive has few panels.
@@ -384,7 +386,7 @@ def _given(kind: str, recipe: Recipe) -> str:
     schedule = "" if recipe.schedule is None else recipe.schedule.words
     clear = "under clear coat" if recipe.clear else "without clear coat"
     if kind == "ground":
-        return f"{recipe.colour}, {schedule}, {clear}."
+        return f"{_colours(recipe)}, {schedule}, {clear}."
     if kind == "coats" and recipe.schedule is not None:
         ratio = recipe.schedule.steps[0].ratio
         return f"{recipe.colour} over {recipe.ground}, at {ratio} ({ratio.words}), {clear}."
@@ -397,4 +399,8 @@ def _text(kind: str, recipe: Recipe) -> str:
     if kind == "coats":
         return counted(recipe.coats, "coat")
     schedule = "" if recipe.schedule is None else recipe.schedule.words
-    return f"{recipe.colour} over {recipe.ground}: {schedule}"
+    return f"{_colours(recipe)} over {recipe.ground}: {schedule}"
+
+
+def _colours(recipe: Recipe) -> str:
+    return " then ".join(str(colour) for colour, _ in recipe.layers)

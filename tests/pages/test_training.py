@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from matchlib.domain import Panel, Reading, Recipe
 from tests.pages.pressing import plain, press, words_before_folds
 from workbook.session import Session
 from workbook.session.record import load_attempts
@@ -80,3 +81,20 @@ def test_a_ratio_is_marked_with_its_sum(shop: Session) -> None:
     assert "of 1 right" in page
     press(screen, "drill", "1")
     assert screen.drill_done == 1
+
+
+def test_the_chart_shows_what_was_read_and_leaves_layers_to_themselves(few: Session) -> None:
+    cards = [Panel.of("U1", Recipe.of("silver", "plum", "3@6:1", "yes"))]
+    for i, (schedule, lab) in enumerate(
+        (("1@6:1", (56.0, 12.0, 10.0)), ("2@6:1 rust, 1@8:1 teal", (42.0, 9.0, 4.0)))
+    ):
+        recipe = Recipe.of("silver", "rust", schedule, "yes")
+        cards.append(Panel.of(f"N{i}", recipe, readings=(Reading(lab=lab),)))
+    few.archive.add(cards, who="test")
+    few.fit()
+    screen = TrainingScreen(few)
+    page = plain(press(screen, "open"))
+    assert "plum" not in page, "nobody has read it yet"
+    assert "N0 (1 coat): ΔE00" in page
+    assert "N1" not in page, "it is no card of rust alone"
+    assert "teal" in page

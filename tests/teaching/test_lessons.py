@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import DomainError
 from matchlib.lessons import (
     KINDS,
@@ -358,3 +358,38 @@ def test_strong_coats_last_are_said_to_stripe(
     assert "weaker finishing coats even out" in found.rule
     strong, weak = re.search(r"bring (\d+)% .* (\d+)% when the weak", found.finding).groups()
     assert int(strong) > 50 > int(weak)
+
+
+def test_a_card_that_is_not_read_yet_takes_no_lesson_away(
+    model: FilmPredictor, panels: tuple[Panel, ...]
+) -> None:
+    new = [Panel.of("U1", Recipe.of("ivory", "cherry", "4@6:1", "yes"))]
+    new += [Panel.of("U2", Recipe.of("silver", "plum", "4@6:1", "yes"))] * 99
+    for key in LESSONS:
+        assert lesson(model, [*new, *panels], key) == lesson(model, panels, key)
+    for kind in KINDS:
+        made = [make_exercise(model, some, kind, seed=1) for some in ([*new, *panels], panels)]
+        assert made[0] == made[1]
+
+
+def test_layers_are_named_by_all_their_colours_and_are_no_step_up(
+    model: FilmPredictor, panels: tuple[Panel, ...]
+) -> None:
+    recipes = [
+        Recipe.of(g, "", "2@6:1 cherry, 1@8:1 lagoon", "yes") for g in ("silver", "black", "copper")
+    ]
+    grounds = {str(p.recipe.ground) for p in panels}
+    recipes = [r for r in recipes if str(r.ground) in grounds]
+    labs = model.predict_recipes(recipes)
+    laid = [
+        Panel.of(f"L{i}", r, readings=(Reading(lab=tuple(map(float, lab))),))
+        for i, (r, lab) in enumerate(zip(recipes, labs, strict=True))
+    ]
+    assert lesson(model, [*laid, *panels], "step-up") == lesson(model, panels, "step-up")
+    # Those of one colour come first in the archive, and were all asked about lately.
+    lately = {p.code for p in panels}
+    asked = make_exercise(model, [*laid, *panels], "ground", seed=1, without=lately)
+    assert asked.panel.startswith("L")
+    assert asked.given.startswith("cherry then lagoon, 2 coats of cherry")
+    asked = make_exercise(model, [*laid, *panels], "recipe", seed=1, without=lately)
+    assert asked.texts[asked.right].startswith("cherry then lagoon over ")

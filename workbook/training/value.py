@@ -10,6 +10,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import Colour, MixRatio
 from matchlib.lessons import coat_ladder
 from matchlib.overview import card_lab
+from matchlib.plural import counted
 from workbook.figures import areas, esc, number, value_chart, value_words
 from workbook.page.fields import button, check, chips, choice, fold, slider
 
@@ -26,14 +27,14 @@ _GROUNDS, _MOST_STRIPS = 4, 12
 
 def _offered(screen: TrainingScreen) -> tuple[list[str], dict[str, MixRatio], dict[str, Any]]:
     """Colours, ratios and grounds of the archive, the usual ones first."""
-    panels, archive = screen.session.archive.panels(), screen.session.archive
+    # Of what stands on cards that nobody has read nothing can be shown yet.
+    panels = [p for p in screen.session.archive.panels() if card_lab(p) is not None]
     steps = [s for p in panels for s in p.recipe.steps]
     sprayed = Counter(s.ratio for s in steps if not s.ratio.looks_reversed)
     ratios = [r for r, _ in sprayed.most_common()]
-    neat = [str(c) for c in archive.colours() if c.neat]
+    neat = [str(c) for c in dict.fromkeys(c for p in panels for c, _ in p.recipe.layers) if c.neat]
     light = {p.recipe.ground: lab[0] for p in panels if p.recipe.bare and (lab := card_lab(p))}
-    grounds = {str(g): g for g in archive.grounds() if g in light}
-    ranked = dict(sorted(grounds.items(), key=lambda one: -light[one[1]]))
+    ranked = {str(g): g for g in sorted(light, key=lambda g: -light[g])}
     return neat, {str(r): r for r in ratios} or {"6:1": MixRatio.parse("6:1")}, ranked
 
 
@@ -110,7 +111,7 @@ def _as_sprayed(screen: TrainingScreen, found: Sequence[Rung]) -> str:
         recipe, lab = panel.recipe, card_lab(panel)
         if lab is None or recipe.ground != ground or recipe.schedule is None:
             continue
-        if recipe.colour == colour:
+        if [c for c, _ in recipe.layers] == [colour]:  # none of them in layers
             rows.append((recipe.schedule.strength, str(recipe.schedule), panel.code, lab))
     rows.sort()
     if not rows:
@@ -126,7 +127,7 @@ def _as_sprayed(screen: TrainingScreen, found: Sequence[Rung]) -> str:
         height=70,
     )
     near = [
-        f"{code} ({r.coats} coats): ΔE00 {number(float(delta_e00(r.lab, lab)), 1)}"
+        f"{code} ({counted(r.coats, 'coat')}): ΔE00 {number(float(delta_e00(r.lab, lab)), 1)}"
         for r in found
         for code, lab in r.panels
         if r.coats
