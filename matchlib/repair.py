@@ -38,6 +38,10 @@ Array = NDArray[np.float64]
 SEEN = 1.0
 """A step between two neighbours that is seen [ΔE00] (common practice, no source)."""
 
+LEAST = 0.1
+"""Least tolerance of a finish whose places read alike: no instrument repeats itself nearer [ΔE00]
+(common practice, no source)."""
+
 EDGES = (
     "Fade every edge out over a hand's width or more, rolling the gun away before the trigger is "
     "let go; where a step shows, fade it out longer. Common practice, no source."
@@ -54,7 +58,7 @@ class AgedFinish:
     lab : tuple of 3 float
         Mean of the places.
     tolerance : float
-        What 95 percent of the finish's own places stay within of it [ΔE00].
+        What 95 percent of the finish's own places stay within of it, at least 0.1 [ΔE00].
     places : int
         Readings it rests on.
     farthest : tuple of 3 float
@@ -168,7 +172,7 @@ def aged_finish(readings: Sequence[Reading]) -> AgedFinish:
 
     within = math.sqrt(3 * variance * float(ratio_of_variances.ppf(0.95, 3, 3 * (n - 1))))
     away = np.asarray(delta_e00(mean, labs))
-    return AgedFinish(three(mean), within, n, three(labs[int(np.argmax(away))]))
+    return AgedFinish(three(mean), max(within, LEAST), n, three(labs[int(np.argmax(away))]))
 
 
 def blend_in(
@@ -275,9 +279,9 @@ def fade(
     if (one.ground, one.clear) != (two.ground, two.clear):
         raise DomainError(
             "A fade lies over one ground and under one clear.",
-            expected=str(one.ground),
-            got=str(two.ground),
-            remedy="choose both ends over the same ground.",
+            expected=f"{one.ground}, clear coat: {one.clear or 'no'}",
+            got=f"{two.ground}, clear coat: {two.clear or 'no'}",
+            remedy="choose both ends over the same ground and under the same clear.",
         )
     first, second = _coats(one), _coats(two)
     plan = []

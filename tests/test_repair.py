@@ -37,6 +37,31 @@ def test_a_finish_is_its_places_and_their_spread() -> None:
             aged_finish(wrong)
 
 
+def test_places_that_read_alike_leave_a_tolerance_that_can_be_asked_for() -> None:
+    found = aged_finish([Reading(lab=(40.0, 20.0, 10.0))] * 3)
+    assert found.tolerance == pytest.approx(0.1)
+
+
+def test_a_finish_is_matched_as_it_was_read(tmp_path) -> None:
+    car = tmp_path / "car.csv"
+    rows = "".join(f"{light},di:8,A,2\n" for light in ("40,-20,10", "40.3,-20,10", "39.7,-20,10"))
+    car.write_text(f"L,a,b,geometry,illuminant,observer\n{rows}")
+    said = " ".join(run("aged", "--reading", car).stdout.split())
+    asked = said[said.index("workbook match") :].split()[1:]
+    assert asked[:-2] == [
+        *("match", "--lab-at", "di:8=40.00,-20.00,10.00", "--illuminant", "A", "--observer", "2")
+    ]
+    archive = copied(tmp_path)
+    found = run(*asked, "--archive", archive, "--top", 1, "--readings", 0)
+    assert found.exit_code == 0, found.output
+
+
+def test_ends_under_two_clears_are_told_apart() -> None:
+    one, two = (Recipe.of("silver", ONE, "4@6:1", clear) for clear in ("yes", "no"))
+    with pytest.raises(DomainError, match="clear coat: yes.*clear coat: no"):
+        fade(model_of(), one, two)
+
+
 def test_the_tolerance_holds_a_further_place() -> None:
     # Errors alike along three axes of ΔE00, so that the region is what its name says.
     rng = np.random.default_rng(5)

@@ -45,16 +45,23 @@ def _aged(
     json_: JsonOption = False,
 ) -> None:
     """Take a finish read on the car as a target: its mean, and its own spread as the tolerance."""
+    from matchlib.domain import Viewing
     from matchlib.readings import read_target
     from matchlib.repair import aged_finish
     from workbook.cli.printing import wrapped
 
-    found = aged_finish(read_target(reading, **file.declared))
+    places = read_target(reading, **file.declared)
+    found = aged_finish(places)
     if json_:
         show_json(found)
         return
-    lab = " ".join(f"{v:.2f}" for v in found.lab)
-    show(wrapped(f"{found.words}\nworkbook match --lab {lab} --tolerance {found.tolerance:.2f}"))
+    lab, view, usual = [f"{v:.2f}" for v in found.lab], places[0].viewing, Viewing()
+    colour = f"--lab {' '.join(lab)}"
+    if view.geometry != usual.geometry:
+        colour = f"--lab-at {view.geometry}={','.join(lab)}"
+    if (view.illuminant, view.observer) != (usual.illuminant, usual.observer):
+        colour += f" --illuminant {view.illuminant} --observer {view.observer}"
+    show(wrapped(f"{found.words}\nworkbook match {colour} --tolerance {found.tolerance:.2f}"))
 
 
 def _blend_in(
