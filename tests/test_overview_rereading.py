@@ -41,3 +41,11 @@ def test_only_readings_taken_alike_are_compared() -> None:
     assert rereading([]) is None
     twice = Panel.of("P2", bare, [Reading(lab=GREY), Reading(lab=GREY)])
     assert rereading([twice]).sd == 0
+
+
+def test_photographs_say_nothing_of_the_instrument() -> None:
+    bare = Recipe(Ground.parse("silver"))
+    seen = [Reading(Viewing(geometry="photo"), "photo", (v, 0.0, 0.0)) for v in (44.0, 50.0, 57.0)]
+    assert rereading([Panel.of("P1", bare, seen)]) is None
+    twice = Panel.of("P2", bare, [Reading(lab=GREY), Reading(lab=GREY)])
+    assert rereading([Panel.of("P1", bare, seen), twice]) == rereading([twice])

@@ -57,7 +57,7 @@ def rereading(panels: Sequence[Panel]) -> Rereading | None:
     Returns
     -------
     Rereading or None
-        None where no card was read twice alike.
+        None where no card was read twice alike by an instrument.
 
     Examples
     --------
@@ -69,6 +69,8 @@ def rereading(panels: Sequence[Panel]) -> Rereading | None:
     """
     alike: dict[tuple[object, ...], list[Lab]] = defaultdict(list)
     for panel, stage, _, r in readings_in(panels):
+        if r.source == "photo":  # an estimate, which tells nothing of what an instrument repeats
+            continue
         way = (r.viewing, r.source, r.instrument, r.state, r.date)
         alike[(panel.code, stage, *way)].append(lab_of_reading(r))
     several = {key: np.array(labs, float) for key, labs in alike.items() if len(labs) > 1}
