@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import ClassVar
 
 import numpy as np
@@ -286,9 +287,10 @@ def fade(
     first, second = _coats(one), _coats(two)
     plan = []
     for i in range(zones):
-        part = i / (zones - 1)
-        ending = first[: round(len(first) * (1.0 - part))]
-        coming = second[: round(len(second) * part)]
+        part, half = Fraction(i, zones - 1), Fraction(1, 2)
+        # Half a coat is rounded to one end's favour, never to both: it would be a coat too many.
+        ending = first[: math.floor(len(first) * (1 - part) + half)]
+        coming = second[: math.ceil(len(second) * part - half)]
         plan.append(_with(one, [*ending, *coming]))
     return _zones(model, plan)
 

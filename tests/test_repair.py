@@ -56,6 +56,14 @@ def test_a_finish_is_matched_as_it_was_read(tmp_path) -> None:
     assert found.exit_code == 0, found.output
 
 
+@pytest.mark.parametrize(("coats", "zones"), [(3, 3), (5, 3), (3, 7), (4, 5), (2, 5)])
+def test_a_fade_between_as_many_coats_holds_as_many_in_every_strip(coats, zones) -> None:
+    one, two = (recipe("silver", ONE, f"{coats}@{r}:1") for r in (6, 3))
+    strips = fade(model_of(), one, two, zones=zones)
+    assert [z.recipe.coats for z in strips] == [coats] * zones
+    assert (strips[0].recipe, strips[-1].recipe) == (one, two)
+
+
 def test_ends_under_two_clears_are_told_apart() -> None:
     one, two = (Recipe.of("silver", ONE, "4@6:1", clear) for clear in ("yes", "no"))
     with pytest.raises(DomainError, match="clear coat: yes.*clear coat: no"):
