@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
@@ -73,7 +72,7 @@ def first_day(
     Returns
     -------
     tuple of FirstDayCard
-        In the order to spray; seven to ten, by the grounds there are.
+        In the order to spray; five to ten, by the grounds and the ratio.
 
     Raises
     ------
@@ -102,8 +101,10 @@ def first_day(
     light, dark = by_light[0], by_light[-1]
     yellow = max(by_light, key=lambda g: lightness.get(g, (0.0, 0.0))[1])
     usual = ratio or MixRatio.parse("6:1")
-    # Twice the colour in each coat: 6:1 is a seventh, and 2.5:1 two sevenths.
-    strong = MixRatio(max(usual.carrier - usual.colour, Fraction(0)), 2 * usual.colour)
+    pots = []
+    if usual.carrier >= usual.colour:  # or no pot is twice as strong
+        # Twice the colour in each coat: 6:1 is a seventh, and 2.5:1 two sevenths.
+        pots = [MixRatio(usual.carrier - usual.colour, 2 * usual.colour)]
     chosen = list(dict.fromkeys([light, yellow, dark]))
 
     middle = CoatSchedule.of(4, usual)
@@ -112,12 +113,15 @@ def first_day(
         (light, CoatSchedule.of(2, usual), *_WEAK_END),
         (light, middle, *_MIDDLE),
         (light, CoatSchedule.of(6, usual), *_FULL_END),
-        (
-            light,
-            CoatSchedule.of(2, strong),
-            f"Two coats at {strong} hold as much colour as four at {usual}: compare it with that "
-            "card.",
-            "Mind the stripes: fewer, stronger coats forgive less.",
+        *(
+            (
+                light,
+                CoatSchedule.of(2, strong),
+                f"Two coats at {strong} hold as much colour as four at {usual}: compare it with "
+                "that card.",
+                "Mind the stripes: fewer, stronger coats forgive less.",
+            )
+            for strong in pots
         ),
         *((g, middle, *(_DARK if g == dark else _CAST)) for g in chosen[1:]),
         (light, middle, *_AGAIN),

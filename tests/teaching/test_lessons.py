@@ -297,6 +297,18 @@ def test_a_first_day_from_bare_grounds_alone(panels: tuple[Panel, ...]) -> None:
         first_day([], cherry)
 
 
+@pytest.mark.parametrize("ratio", ["6:1", "5:2", "1:1", "1:2"])
+def test_a_first_day_claims_twice_the_colour_only_where_a_pot_holds_it(
+    panels: tuple[Panel, ...], ratio: str
+) -> None:
+    asked = MixRatio.parse(ratio)
+    cards = first_day(panels, Colour.parse("cherry"), ratio=asked)
+    claims = [c for c in cards if "as much colour as four" in c.teaches]
+    assert [c.recipe.schedule.strength for c in claims] == [
+        pytest.approx(4 * asked.fraction)
+    ] * (asked.fraction <= 0.5)
+
+
 def test_of_a_card_sprayed_twice_the_second_wants_a_second_panel(
     panels: tuple[Panel, ...],
 ) -> None:
