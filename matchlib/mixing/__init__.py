@@ -12,7 +12,7 @@ from matchlib.mixing.buying import Bill, Labour, Supply, bill, bottle_makes
 from matchlib.mixing.cups import drain_words, viscosity
 from matchlib.mixing.film_use import CoatUse, TransferRange, spreading_rate, wet_film
 from matchlib.mixing.limits import Limits
-from matchlib.mixing.mix import Third, read_mix
+from matchlib.mixing.mix import THIRDS, Third, read_mix
 from matchlib.mixing.pot import ACTIVATED, LEAST_ML, Pot, pot
 from matchlib.mixing.stated import RatioQuestion, StatedCheck, check_stated, question_ratio
 from matchlib.mixing.units import format_volume, parse_area, parse_length, parse_volume
@@ -20,6 +20,7 @@ from matchlib.mixing.units import format_volume, parse_area, parse_length, parse
 __all__ = [
     "ACTIVATED",
     "LEAST_ML",
+    "THIRDS",
     "USUAL_AREAS",
     "Bill",
     "CoatUse",

@@ -13,10 +13,12 @@ from matchlib.errors import DomainError
 from matchlib.mixing.stated import exact
 from matchlib.mixing.units import positive
 
-__all__ = ["Mix", "Third", "read_mix"]
+__all__ = ["THIRDS", "Mix", "Third", "read_mix"]
 
 _REDUCERS = ("reducer", "thinner")
 _HARDENERS = ("hardener", "activator", "catalyst")
+THIRDS = _REDUCERS + _HARDENERS
+"""What a third part of a mix may be called."""
 _NUMBER = r"(\d+(?:\.\d+)?|\.\d+)"
 _THREE = re.compile(
     rf"^(?P<two>.+?:.+?):\s*{_NUMBER}\s*(?:parts?\s+)?(?P<name>[a-z]*)$", re.IGNORECASE
@@ -52,10 +54,10 @@ class Third:
 
     def __post_init__(self) -> None:
         name = self.name.strip().casefold()
-        if name not in _REDUCERS + _HARDENERS:
+        if name not in THIRDS:
             raise DomainError(
                 "The third part of this mix has no name.",
-                expected=", ".join(_REDUCERS + _HARDENERS),
+                expected=", ".join(THIRDS),
                 got=repr(self.name[:40]),
                 remedy="name it: 6:1:1 reducer, or 6:1:1 hardener. One leaves the film, the other "
                 "starts the pot life.",

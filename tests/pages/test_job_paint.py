@@ -145,6 +145,39 @@ def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:
     assert 'name="pot_used"' not in shown
 
 
+def test_the_shops_densities_hold_for_whatever_is_mixed(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    start = {"pot_by": "used", "pot_used": "25 ml", "pot_used_area": "0.09 m2"}
+    start |= {"pot_shape": "area", "pot_area": "1 m2", "pot_used_coats": "1"}
+    keep_typed(archive, start | {"pot_densities": "carrier=0.87, cherry=0.95, reducer=0.8"})
+    by_scale = str(pot_part(archive, CHERRY, None, opened=True))
+    assert "colour (cherry) to" in by_scale
+    other = Recipe.of("silver", "lagoon", "3@6:1", "yes")
+    page = str(pot_part(archive, other, None, opened=True))
+    assert "ml lagoon" in page, "though the density of cherry is on the list"
+    assert "By weight" not in page
+    with pytest.raises(MatchlibError, match=r"does not know\..*chery"):
+        keep_typed(archive, start | {"pot_densities": "chery=0.95"})
+
+
+def test_what_was_poured_is_said_of_its_own_pot_alone(screen: JobsScreen) -> None:
+    begun(screen)
+    screen.go(screen.job.choose(CHERRY), "spray")
+    press(screen, "pot", pot_poured="32, 4", pot_bottle="120 ml")
+    page = plain(screen.draw())
+    assert "4 of colour into 32 of carrier is 8:1" in page
+    assert "120 ml of colour left in the bottle" in page
+    steps = Recipe.of("silver", "cherry", "2@6:1 1@3:1", "yes")
+    screen.go(screen.job.choose(steps), "spray")
+    page = plain(screen.draw())
+    assert "ml cherry, then into the rest" in page
+    assert "of colour into 32" not in page
+    press(screen, "pot", pot_poured="32, 4")
+    page = plain(screen.draw())
+    assert "one ratio only" in page
+    assert "ml cherry, then into the rest" in page, "what is poured stays"
+
+
 def test_a_shelf_can_become_the_shops_and_be_given_back(screen: JobsScreen) -> None:
     layered = Recipe.of("silver", None, "2@6:1 lagoon, 2@4:1 cherry", "yes")
     lab = screen.session.model.predict_recipes([layered])[0]

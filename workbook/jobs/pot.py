@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.cautions import DEFERENCE, cautions_at
 from matchlib.errors import DomainError, MatchlibError
-from matchlib.mixing import USUAL_AREAS, bill
+from matchlib.mixing import THIRDS, USUAL_AREAS, bill
 from workbook.cup import cup_svg, cups_of
 from workbook.figures import Raw, esc, table
 from workbook.page.fields import button, choice, field, fold, problem
@@ -77,6 +77,9 @@ _FIELDS = {
     "bottle": ("Left in the colour's bottle", "such as 120 ml"),
     "poured": ("Poured: carrier and colour", "32, 4: compared with the ratio"),
 }
+_SIDES = ("carrier", "colour")
+"""Whose density is told by the side of the ratio, whatever the colour is called."""
+
 _RARE = tuple(_FIELDS)[tuple(_FIELDS).index("margin") :]
 """What the first pot does not ask."""
 
@@ -134,8 +137,16 @@ def pots_of(recipe: Recipe, typed: dict[str, str]) -> Pot:
 
     Returned: one pot a ratio. Raises `DomainError` if something is missing or cannot be read.
     """
-    pairs = [p.strip() for p in typed.get("densities", "").split(",") if p.strip()]
-    return pot_of(recipe, request_of(typed), densities=densities_of(pairs))
+    request = request_of(typed)
+    colours = {name for colour, _ in recipe.layers for name in colour.shares}
+    # The shop's list holds what other jobs are mixed of, too.
+    mixed = colours | {*_SIDES, request.third.partition(" ")[0].casefold()}
+    own = {name: v for name, v in _densities(typed).items() if name.casefold() in mixed}
+    return pot_of(recipe, request, densities=own)
+
+
+def _densities(typed: dict[str, str]) -> dict[str, float]:
+    return densities_of([p for p in map(str.strip, typed.get("densities", "").split(",")) if p])
 
 
 def _asides(recipe: Recipe, job: dict[str, str]) -> list[str]:
@@ -166,12 +177,20 @@ def typed_of(archive: Archive) -> dict[str, str]:
     return {**_START, **{str(k): str(v) for k, v in kept.items()}}
 
 
-def keep_typed(archive: Archive, fields: dict[str, str]) -> None:
-    """Keep what was typed, once it makes sense."""
+def keep_typed(archive: Archive, fields: dict[str, str], *, pot: str = "") -> None:
+    """Keep what was typed, once it makes sense; `pot` says of which its bottle and pouring are."""
     names = (*_FIELDS, "shape", "by", "unit")
     typed = {k: fields[f"pot_{k}"].strip() for k in names if f"pot_{k}" in fields}
     request_of(typed)
-    archive.set_setting(KEY, typed)
+    known = {*_SIDES, *THIRDS, *(name.casefold() for name in archive.names("colour"))}
+    if unknown := [name for name in _densities(typed) if name.casefold() not in known]:
+        raise DomainError(
+            "A density is given for something that the archive does not know.",
+            expected="carrier, reducer, hardener, or a colour by its name",
+            got=", ".join(unknown),
+            remedy="write it as the archive does.",
+        )
+    archive.set_setting(KEY, {**typed, "pot": pot})
 
 
 _TAKEN, _MOST_TAKEN = "pot taken off the shelf", 100
@@ -197,6 +216,8 @@ def pot_part(
 ) -> Raw:
     """Return what is poured, large, and all that it rests on folded; `pot` says which it is."""
     typed = typed_of(archive)
+    if typed.get("pot", "") != pot:  # what was said of another pot's bottle and pouring
+        typed |= {"bottle": "", "poured": ""}
     unit, guessed = typed.get("unit", "ml"), not archive.setting(KEY, {})
     lines: list[str] = []
     try:
@@ -205,9 +226,12 @@ def pot_part(
         stock, labour = stock_of(archive), labour_of(request_of(typed))
         if stock or labour is not None:
             lines += bill(pots, stock, labour=labour).words(unit).splitlines()
-        lines += _asides(recipe, typed)
     except MatchlibError as error:
         big, wrong = "", wrong or error
+    try:
+        lines += _asides(recipe, typed)
+    except MatchlibError as error:
+        wrong = wrong or error
     cups = "".join(
         f"<div><p><b>{esc(r)}</b>: {esc(r.words)}</p>{cup_svg(r, colour)}</div>"
         for r, colour in cups_of(recipe)

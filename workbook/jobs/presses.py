@@ -172,7 +172,7 @@ class Presses:
 
     def do_pot(self, done: Press) -> None:
         """Keep what a card takes."""
-        keep_typed(self.at.session.archive, dict(done.fields))
+        keep_typed(self.at.session.archive, dict(done.fields), pot=self.at.job.pot_words)
         self.at.address["tool"] = "pot"
 
     def do_stock(self, done: Press) -> None:
