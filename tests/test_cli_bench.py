@@ -243,6 +243,15 @@ def test_a_job_sheet_is_a_pdf(tmp_path):
     assert "30.0" in text
 
 
+def test_a_sheet_without_a_target_names_no_sd_in_another_unit(tmp_path):
+    made = ("job-sheet", "--archive", copied(tmp_path), "--out", tmp_path / "j.pdf")
+    made += ("--ground", "silver", "--colour", "cherry", "--schedule", "2@6:1")
+    for more, said in (((), True), (("--difference", "cmc2:1", "--tolerance", 2), False)):
+        assert run(*made, *more).exit_code == 0
+        text = " ".join(p.extract_text() for p in pypdf.PdfReader(tmp_path / "j.pdf").pages)
+        assert ("Uncertainty of the next panel" in text) == said
+
+
 def test_a_job_sheet_of_a_target_alone_asks_for_the_recipe(tmp_path):
     archive = copied(tmp_path)
     output = refused("job-sheet", "--archive", archive, "--lab", 30, 38, 14, cwd=tmp_path)

@@ -386,6 +386,12 @@ def test_drain_times_and_unknown_cups():
     assert mixing.viscosity(zahn, cup="Zahn 2") == pytest.approx(flow, abs=3.5 / 2)
 
 
+@given(st.floats(2.0, 50.0), st.sampled_from(["l", "us gal", "us pint", "us fl oz"]))
+def test_a_small_volume_keeps_three_digits_in_a_large_unit(ml, unit):
+    said = mixing.format_volume(ml, unit)
+    assert mixing.parse_volume(said) == pytest.approx(ml, rel=0.006)
+
+
 def test_a_drain_time_is_not_told_for_its_own_cup_again():
     text = mixing.drain_words("22 s Zahn #2")
     assert text.startswith("22 s in a Zahn 2 cup is about 28 mm²/s: 54 s in a Zahn 1.")

@@ -222,6 +222,8 @@ def format_volume(ml: float, unit: str = "ml") -> str:
     digits = 0 if value >= 99.95 else 1 if value >= 9.995 else 2 if value >= 0.9995 else 3
     if key == "ml":  # what a syringe shows
         digits = min(digits, 1 if value >= 0.995 else 2)
+    elif 0 < value < 0.1:  # of a litre or gallon even a small pot keeps its ratio
+        digits = min(2 - math.floor(math.log10(value)), 6)
     text = f"{value:.{digits}f}"
     if "." in text:
         text = text.rstrip("0").rstrip(".")

@@ -59,11 +59,14 @@ def sheet_of(
 
 def _alone(sheet: JobSheet, model: FilmPredictor, recipe: Recipe) -> JobSheet:
     """The sheet with what the recipe reads, where nothing is to be matched."""
+    from matchlib.colorimetry import Tolerance
     from matchlib.forecast import forecast
 
     view = model.usual_view
     (expected,) = forecast(model, [recipe], viewings=[view])
-    return replace(sheet, predicted_lab=expected.lab, viewing=str(view), sd=expected.sd_delta_e00)
+    # It is said in the unit of the tolerance, and this one is ΔE00.
+    sd = expected.sd_delta_e00 if sheet.tolerance.unit == Tolerance().unit else None
+    return replace(sheet, predicted_lab=expected.lab, viewing=str(view), sd=sd)
 
 
 def _against(sheet: JobSheet, model: FilmPredictor, recipe: Recipe, aim: Target) -> JobSheet:
