@@ -66,7 +66,7 @@ def test_a_fade_between_as_many_coats_holds_as_many_in_every_strip(coats, zones)
 
 def test_ends_under_two_clears_are_told_apart() -> None:
     one, two = (Recipe.of("silver", ONE, "4@6:1", clear) for clear in ("yes", "no"))
-    with pytest.raises(DomainError, match="clear coat: yes.*clear coat: no"):
+    with pytest.raises(DomainError, match=r"clear coat: yes.*clear coat: no"):
         fade(model_of(), one, two)
 
 

@@ -38,6 +38,7 @@ class BaseScreen:
         self.address: dict[str, str] = {}
         self.page: Any = None
         self.model: Any = None
+        self.unlearnt: FitError | None = None  # why there is no model, once that is known
         self.error: Exception | None = None
         self.at = ""  # what was pressed when it went wrong
         self.presses: Any = self  # whose methods they are
@@ -124,14 +125,14 @@ class BaseScreen:
 
     def learn(self) -> None:
         """Get the model ready without keeping anybody waiting."""
-        if len(self.session.archive):
-            self.work("Learning from the cards", self._fitted_model, self._learnt, quiet=True)
+        self.work("Learning from the cards", self._fitted_model, self._learnt, quiet=True)
 
     def _fitted_model(self, callback: Callback) -> Any:
         try:
-            return self.session.fit(callback=callback).model
-        except FitError:
-            return None  # too few cards yet; the page says so where it needs a model
+            model, self.unlearnt = self.session.fit(callback=callback).model, None
+        except FitError as error:  # too few cards yet; the page says so where it needs a model
+            model, self.unlearnt = None, error
+        return model
 
     def _learnt(self, model: Any) -> None:
         self.model = model
@@ -174,6 +175,8 @@ class BaseScreen:
 
     def waiting(self, words: str) -> Raw:
         """Return what stands where a model is needed and there is none."""
+        if self.unlearnt is not None:
+            return problem(self.unlearnt)
         return Raw(f'<p class="wb-muted">{esc(words)}</p>')
 
 

@@ -98,3 +98,38 @@ def test_the_chart_shows_what_was_read_and_leaves_layers_to_themselves(few: Sess
     assert "N0 (1 coat): ΔE00" in page
     assert "N1" not in page, "it is no card of rust alone"
     assert "teal" in page
+
+
+def test_a_shop_that_cannot_be_learnt_from_yet_is_told_so(nothing: Session) -> None:
+    screen = TrainingScreen(nothing)
+
+    def told(part: str) -> str:
+        page = plain(press(screen, "part", part))
+        assert "Learning from" not in page
+        assert "Asking the archive" not in page
+        return page
+
+    press(screen, "open")
+    assert "The archive holds no reading" in told("guess")
+    bare = [
+        Panel.of(f"B{i}", Recipe.of(g, clear="yes"), readings=(Reading(lab=(v, 0.0, 0.0)),))
+        for i, (g, v) in enumerate((("silver", 60.0), ("black", 5.0)))
+    ]
+    nothing.archive.add(bare, who="test")
+    screen.changed()
+    for part in ("guess", "lessons"):
+        assert "There is nothing to learn a colour from" in told(part)
+    assert "Spray a colour by itself first" in told("fades")
+    cards = [
+        Panel.of(
+            f"C{n}", Recipe.of("silver", "rust", f"{n}@6:1", "yes"), readings=(Reading(lab=v),)
+        )
+        for n, v in ((1, (50.0, 12.0, 10.0)), (3, (38.0, 30.0, 22.0)))
+    ]
+    nothing.archive.add(cards, who="test")
+    screen.changed()
+    told("value")
+    page = plain(press(screen, "choose", grounds="silver", upto="3"))
+    assert "Lightness of rust by coats over 1 ground " in page
+    assert "A card of this archive" in told("guess")
+    assert "Your cards" in told("lessons")

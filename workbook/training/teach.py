@@ -124,7 +124,9 @@ def draw_fade(screen: TrainingScreen) -> tuple[str, str, str]:
     )
     head = f'<div class="wb-fields">{bar}</div>'
     title = "What shows at an edge?"
-    if screen.model is None or not one:
+    if not one:
+        return title, head + "<p>Spray a colour by itself first: then this shows its edge.</p>", ""
+    if screen.model is None:
         return title, head + screen.waiting("Learning from the cards …"), ""
 
     def strip() -> str:

@@ -90,7 +90,8 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
         )
         for name in picked
     ]
-    chart = value_chart(ladders, title=f"Lightness of {colour} by coats over {len(picked)} grounds")
+    over = counted(len(picked), "ground")
+    chart = value_chart(ladders, title=f"Lightness of {colour} by coats over {over}")
     words = (
         f"<p>{esc(value_words(ladders))}</p><p class='wb-muted'>Squares: what each coat should "
         "look like. Rings: cards of just this recipe, as read.</p>"
