@@ -99,7 +99,9 @@ class Coverage:
         ends = [end for _, end in BANDS]
         for (ground, laid), panels in self.cells.items():
             if colour is None or laid is None or str(laid) == colour:
-                bands = np.searchsorted(ends, [p.recipe.strength for p in panels])
+                # Three coats of a tenth are 0.3, whatever the last digit says.
+                strengths = np.round([p.recipe.strength for p in panels], 9)
+                bands = np.searchsorted(ends, strengths)
                 counts[self.grounds.index(ground)] += np.bincount(bands, minlength=len(BANDS))
         return counts
 
