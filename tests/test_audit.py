@@ -18,6 +18,7 @@ from matchlib.audit.finding import KINDS, PRIORS, Evidence
 from matchlib.audit.left_out import LeftOutReadings, leave_out
 from matchlib.audit.slips import Materials, slips
 from matchlib.audit.whole import beyond_the_law
+from matchlib.demo import demo_model, demo_panels
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import FitError
 from matchlib.linear import fit_panels
@@ -359,3 +360,23 @@ def test_evidence_is_said_in_times() -> None:
 def test_an_archive_without_readings_cannot_be_audited(left: LeftOutReadings) -> None:
     with pytest.raises(FitError, match="nothing to audit"):
         leave_out(left.model, [Panel.of("P", Recipe(SHOP.grounds[0]))])
+
+
+@pytest.mark.parametrize("alone", [True, False])
+def test_a_panel_read_before_its_clear_coat_is_compared_with_what_was_on_it(alone: bool) -> None:
+    sprayed = [p for p in demo_panels() if p.readings]
+    model = demo_model()
+    before = {f.codes[0] for f in audit(sprayed, model) if f.kind != "drift"}
+    right = [p for p in sprayed if p.recipe.clear and not p.recipe.bare and p.code not in before]
+    right = right[30:40]
+    bare = model.predict_recipes([replace(p.recipe, clear=None) for p in right])
+    codes = {}
+    for panel, lab in zip(right, bare + 0.01 * np.arange(10)[:, None], strict=True):
+        early = Reading(model.usual_view, lab=tuple(lab), state="before clear")
+        codes[panel.code] = panel.having(readings=(early,) if alone else (early, *panel.readings))
+    now = [codes.get(p.code, p) for p in sprayed]
+    assert {f.codes[0] for f in audit(now, model) if f.kind != "drift"} == before
+    left = leave_out(model, now)
+    places = [i for i, p in enumerate(left.panels) if p.code in codes]
+    assert {left.recipes[i].clear for i in places} == ({None} if alone else {"yes"})
+    assert all(left.panels[i].recipe.clear == "yes" for i in places)

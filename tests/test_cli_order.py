@@ -9,7 +9,7 @@ import pypdf
 import pytest
 
 from matchlib.colorimetry import Tolerance, delta_e_cmc
-from matchlib.domain import Reading
+from matchlib.domain import Panel, Reading, Recipe
 from matchlib.forecast import forecast
 from matchlib.plain import shown
 from matchlib.suggest import suggest
@@ -17,6 +17,7 @@ from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, recipe_at
 from tests.cli_shop import fails, json_of, refused, run
 from workbook.session import Session
+from workbook.session.library import match_card
 from workbook.session.targets import angles_of_panel
 
 CMC = Tolerance("CMC", 1.0, 2.0, 1.0)
@@ -376,3 +377,14 @@ def test_out_of_reach_is_said_at_the_angle_that_misses_most(room):
     found = json_of("match", "--readings", 0, *at((face, off)), "--top", 1, "--angle-weight",
                    "45as110=0.01", cwd=room)  # fmt: skip
     assert "45as110" not in found[0]["miss"]
+
+
+def test_a_panel_read_before_and_under_its_clear_coat_is_a_target_as_it_is_now(tmp_path):
+    recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    early = Reading(lab=(40.0, 30.0, 10.0), state="before clear")
+    with Session.open(tmp_path / "panels.db", create=True) as session:
+        panel = Panel.of("C1", recipe, (early, Reading(lab=(36.0, 33.0, 12.0))))
+        session.archive.add([panel])
+        (reading,) = angles_of_panel(session.archive, "C1")
+        job = match_card(session.archive, "C1")
+    assert reading.lab == job.target[0].lab == (36.0, 33.0, 12.0)

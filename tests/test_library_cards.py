@@ -13,7 +13,15 @@ from matchlib.colorimetry import delta_e00
 from matchlib.demo import demo_panels
 from matchlib.domain import Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.lessons import first_four
-from matchlib.overview import ORDERS, arranged, card_lab, nearest, sprayed_twice
+from matchlib.overview import (
+    ORDERS,
+    arranged,
+    card_lab,
+    coverage,
+    nearest,
+    panel_lab,
+    sprayed_twice,
+)
 
 
 def card(code: str, *labs: tuple[float, float, float], ground: str = "silver", **more: object):
@@ -123,3 +131,23 @@ def test_the_first_four_stand_on_the_lightest_the_darkest_and_one_between() -> N
     assert first_four([*bare, done], colour)[0].done == ("C1",)
     assert len({c.recipe for c in first_four(bare[:1], colour)}) == 4
     assert first_four([], colour) == ()
+
+
+def test_a_card_is_known_by_what_it_reads_under_its_clear_coat() -> None:
+    early = Reading(lab=(40.0, 30.0, 10.0), state="before clear")
+    done = Reading(lab=(36.0, 33.0, 12.0))
+    recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    both, uncleared = Panel.of("C1", recipe, (early, done)), Panel.of("C2", recipe, (early,))
+    for panel, lab, on_it in (
+        (both, done.lab, recipe),
+        (uncleared, early.lab, Recipe.of("silver", "cherry", "3@6:1")),
+    ):
+        assert card_lab(panel) == panel_lab(panel, Viewing()) == lab
+        assert panel.read_as == on_it
+    # A card before its clear coat is no twin of one under it.
+    assert sprayed_twice([both, uncleared]) == ()
+
+
+def test_a_band_of_strength_holds_its_own_end() -> None:
+    panels = [Panel.of(f"C{n}", Recipe.of("silver", "cherry", f"{n}@9:1")) for n in (3, 5, 7, 10)]
+    assert coverage(panels).by_strength().tolist() == [[0, 1, 1, 1, 1, 0]]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 from sklearn.base import BaseEstimator
 
+from matchlib.demo import demo_model, demo_panels
 from matchlib.domain import CoatSchedule, Panel, Reading, Recipe
 from matchlib.errors import DomainError, FitError
 from matchlib.regression import FilmRegressor
@@ -267,3 +269,20 @@ def test_one_sprayer_has_no_component() -> None:
 def test_nothing_to_learn_from_is_refused() -> None:
     with pytest.raises(FitError, match="repeatability"):
         repeatability([Panel.of("P", Recipe(SHOP.grounds[0]))])
+
+
+def test_a_reading_before_the_clear_coat_is_no_repeat_of_one_under_it() -> None:
+    panels, model = demo_panels(), demo_model()
+    plain = repeatability(panels, model)
+    twice = []
+    for panel in panels:
+        (first, *_) = panel.readings
+        if panel.recipe.clear and not panel.recipe.bare and len(twice) < 60:
+            uncleared = replace(panel.recipe, clear=None)
+            lab = tuple(model.predict_recipes([uncleared], first.viewing)[0])
+            early = Reading(first.viewing, lab=lab, state="before clear")
+            twice.append(panel.having(readings=(early, *panel.readings)))
+        else:
+            twice.append(panel)
+    found = repeatability(twice, model)
+    assert (found.floor, found.measured) == (plain.floor, plain.measured)

@@ -61,7 +61,7 @@ def same_panel_twice(
     alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
     for i, panel in enumerate(left.panels):
         exact[panel.readings[0]].append(i)
-        alike[(panel.recipe, left.viewings[i], left.sources[i])].append(i)
+        alike[(left.recipes[i], left.viewings[i], left.sources[i])].append(i)
     for group in exact.values():
         if len(group) > 1:
             panels = [left.panels[i] for i in group]
@@ -115,7 +115,7 @@ def _double(left: LeftOutReadings, i: int, j: int) -> tuple[float, Evidence]:
         if a and b and a != b:
             return 0.0, Evidence(0.0, -np.inf)  # written down as sprayed apart
     apart = left.lab[i] - left.lab[j]
-    there = left.model.predict_each([one.recipe], left.viewings[i], sources=left.sources[i])
+    there = left.model.predict_each([left.recipes[i]], left.viewings[i], sources=left.sources[i])
     noise = np.maximum(np.diag(there.reading[0]), LEAST_READING_SD**2)
     same = 2.0 * np.diag(noise)
     different = same + 2.0 * there.spray[0] * left.scale
@@ -130,8 +130,9 @@ def disagreeing_readings(panels: Sequence[Panel]) -> Iterator[Finding]:
     for panel in panels:
         by_view = defaultdict(list)
         for reading in panel.readings:
-            by_view[(reading.viewing, reading.source)].append(lab_of_reading(reading))
-        for (_, source), labs in by_view.items():
+            on_it = panel.stages[-1].recipe_at(reading)
+            by_view[(reading.viewing, reading.source, on_it)].append(lab_of_reading(reading))
+        for (_, source, _), labs in by_view.items():
             if len(labs) > 1:
                 middle = np.median(labs, axis=0)
                 spans[source].append((float(np.max(delta_e00(np.array(labs), middle))), panel))

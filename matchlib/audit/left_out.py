@@ -9,6 +9,7 @@ z - S J' (C - H)^-1 r (Cook and Weisberg 1982, ch. 2, for a multivariate row). N
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -41,6 +42,7 @@ class LeftOutReadings(NamedTuple):
 
     model: FilmPredictor
     panels: tuple[Panel, ...]
+    recipes: tuple[Recipe, ...]  # what was on each when it was read
     viewings: tuple[Viewing, ...]  # of the readings compared: the first reading's of each panel
     sources: tuple[str, ...]  # of the same readings
     conditions: tuple[Conditions, ...]  # who sprayed, from what, when
@@ -90,7 +92,8 @@ class LeftOutReadings(NamedTuple):
         for some in np.array_split(np.arange(len(recipes)), 1 + len(recipes) // AT_A_TIME):
             report(some[0] / len(recipes), "asking what else may have been sprayed")
             at = which[some]
-            made = [recipes[i] for i in some]
+            # No slip is of the clear coat: that was on it, or still to come, as its reading says.
+            made = [replace(recipes[i], clear=self.recipes[which[i]].clear) for i in some]
             views = [self.viewings[i] for i in at]
             under = [self.conditions[i] for i in at]
             near = linearise(self.model, made, views, conditions=under)
@@ -114,8 +117,8 @@ def normal(residual: Array, covariance: Array) -> Array:
 
 
 def _read(panel: Panel) -> tuple[Viewing, str, Array]:
-    first = panel.readings[0]
-    alike = [r for r in panel.readings if (r.viewing, r.source) == (first.viewing, first.source)]
+    first = panel.seen[0]
+    alike = [r for r in panel.seen if (r.viewing, r.source) == (first.viewing, first.source)]
     return first.viewing, first.source, np.mean([lab_of_reading(r) for r in alike], axis=0)
 
 
@@ -132,8 +135,8 @@ def leave_out(
             remedy="import readings first.",
         )
     views, sources, labs = zip(*map(_read, read), strict=True)
-    recipes = [p.recipe for p in read]
-    under = tuple(conditions_of(p, p.stages[-1], p.readings[0]) for p in read)
+    recipes = [p.read_as for p in read]
+    under = tuple(conditions_of(p, p.stages[-1], p.seen[0]) for p in read)
     report = part_of(callback)
     near = linearise(
         model, recipes, list(views), conditions=under, callback=part_of(report, 0.0, 0.5)
@@ -165,6 +168,7 @@ def leave_out(
     return LeftOutReadings(
         model,
         tuple(read),
+        tuple(recipes),
         tuple(views),
         tuple(sources),
         under,

@@ -212,6 +212,16 @@ class Panel:
         return self.stages[-1].readings
 
     @property
+    def seen(self) -> tuple[Reading, ...]:
+        """Those readings, but none from before its clear coat where it was read under that too."""
+        return tuple(r for r in self.readings if r.state != "before clear") or self.readings
+
+    @property
+    def read_as(self) -> Recipe:
+        """What was on it when it was `seen`: without a clear coat that was still to come."""
+        return self.stages[-1].recipe_at(self.seen[0]) if self.readings else self.recipe
+
+    @property
     def times_read(self) -> int:
         """Readings of all its stages."""
         return sum(len(stage.readings) for stage in self.stages)

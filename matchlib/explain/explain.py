@@ -198,7 +198,7 @@ def _near(
             found.append((panel, seen))
     if not found:
         return (), readings
-    predicted = _predicted(model, [p.recipe for p, _ in found], views)
+    predicted = _predicted(model, [p.read_as for p, _ in found], views)
     away = own.difference(list(predicted))
     differences = [
         max(
@@ -231,5 +231,5 @@ def _colours(recipe: Recipe) -> list[Colour]:
 
 def _read(panel: Panel, view: Viewing) -> Lab | None:
     """What a panel reads under a viewing, if it was read so or that can be worked out."""
-    labs = (lab_under(reading, view) for reading in panel.readings)
+    labs = (lab_under(reading, view) for reading in panel.seen)
     return next((lab for lab in labs if lab is not None), None)

@@ -339,8 +339,9 @@ def _change_words(exercise: Exercise, choice: int, away: Array, *, passed: bool)
 def _trusted(
     model: FilmPredictor, panels: Sequence[Panel], view: Viewing
 ) -> list[tuple[Panel, Lab]]:
-    """Panels with colour whose reading the law explains."""
-    read = [(p, panel_lab(p, view)) for p in panels if not p.recipe.bare]
+    """Finished panels with colour whose reading the law explains."""
+    finished = [p for p in panels if not p.recipe.bare and p.read_as == p.recipe]
+    read = [(p, panel_lab(p, view)) for p in finished]
     some = [(p, lab) for p, lab in read if lab is not None]
     if not some:
         return []

@@ -142,7 +142,7 @@ def coat_ladder(
     for panel in panels:
         read = panel_lab(panel, view)
         if read is not None:
-            found.setdefault(panel.recipe, []).append((panel.code, read))
+            found.setdefault(panel.read_as, []).append((panel.code, read))
     return Listing(
         Rung(recipe, n, three(lab[n]), float(spread[n]), tuple(found.get(recipe, ())))
         for n, recipe in enumerate(recipes)

@@ -32,9 +32,9 @@ def card_lab(panel: Panel) -> Lab | None:
     Returns
     -------
     tuple of 3 float or None
-        CIELAB, the mean of the readings of its latest stage under one viewing, an instrument's
-        before a photograph's and a face angle's before an aspecular one's; None where it was
-        never read.
+        CIELAB, the mean of the readings of its latest stage under one viewing, those under its
+        clear coat before those without, an instrument's before a photograph's and a face angle's
+        before an aspecular one's; None where it was never read.
 
     Examples
     --------
@@ -52,7 +52,8 @@ def _as_seen(panel: Panel) -> tuple[Viewing, Lab] | None:
     for _, stage, _, r in readings_in([panel]):
         view = Viewing(geometry=r.viewing.geometry) if r.spectral else r.viewing
         light = (view.illuminant, view.observer) != ("D65", "10")
-        rank = (-stage, r.source == "photo", view.aspecular is not None, light)
+        early = r.state == "before clear"
+        rank = (-stage, early, r.source == "photo", view.aspecular is not None, light)
         alike.setdefault((rank, view), []).append(lab_of_reading(r, view))
     if not alike:
         return None
@@ -178,7 +179,7 @@ def sprayed_twice(
         seen = _as_seen(panel)
         if seen is not None and panel.readings:
             view, lab = seen
-            groups.setdefault((panel.recipe, view), []).append((panel, lab))
+            groups.setdefault((panel.read_as, view), []).append((panel, lab))
     found = []
     for (recipe, _), cards in groups.items():
         labs = np.array([lab for _, lab in cards])

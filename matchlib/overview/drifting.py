@@ -100,7 +100,7 @@ def panel_residuals(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[Pa
     if not read:
         return Listing()
     seen = np.array([lab for _, lab in read])
-    law = model.predict_recipes([p.recipe for p, _ in read], view)
+    law = model.predict_recipes([p.read_as for p, _ in read], view)
     away = np.asarray(delta_e00(law, seen))
     light, chroma = seen[:, 0] - law[:, 0], lch(seen)[:, 1] - lch(law)[:, 1]
     return Listing(

@@ -23,8 +23,9 @@ def panel_lab(panel: Panel, viewing: Viewing) -> Lab | None:
     Returns
     -------
     tuple of 3 float or None
-        CIELAB; spectra are worked out for the light wanted, Lab readings count only where they
-        were taken under it; photographs never count. None where no reading serves.
+        CIELAB, under its clear coat where it was read so; spectra are worked out for the light
+        wanted, Lab readings count only where they were taken under it; photographs never count.
+        None where no reading serves.
 
     Examples
     --------
@@ -33,6 +34,6 @@ def panel_lab(panel: Panel, viewing: Viewing) -> Lab | None:
     >>> panel_lab(demo_panels()[0], Viewing(geometry="45as15")) is None
     True
     """
-    read = (lab_under(r, viewing) for r in panel.readings if r.source != "photo")
+    read = (lab_under(r, viewing) for r in panel.seen if r.source != "photo")
     labs = [lab for lab in read if lab is not None]
     return three(np.mean(labs, axis=0)) if labs else None

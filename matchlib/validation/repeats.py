@@ -134,8 +134,8 @@ class Repeatability:
 def _measured(panels: Sequence[Panel]) -> tuple[float | None, int]:
     groups: dict[tuple[object, ...], list[Lab]] = defaultdict(list)
     for p in panels:
-        first = p.readings[0]
-        groups[(p.recipe, first.viewing, first.source)].append(lab_of_reading(first))
+        first = p.seen[0]
+        groups[(p.read_as, first.viewing, first.source)].append(lab_of_reading(first))
     errors: list[float] = []
     for labs in groups.values():
         if len(labs) > 1:
@@ -151,8 +151,8 @@ class _Sums:
     """Readings whitened to ΔE00, with what is common to them, ready for the likelihood."""
 
     def __init__(self, model: FilmPredictor, panels: Sequence[Panel]) -> None:
-        rows = [(i, r) for i, p in enumerate(panels) for r in p.readings]
-        recipes: list[Recipe] = [panels[i].recipe for i, _ in rows]
+        rows = [(i, r) for i, p in enumerate(panels) for r in p.seen]
+        recipes: list[Recipe] = [panels[i].read_as for i, _ in rows]
         near = linearise(model, recipes, [r.viewing for _, r in rows])
         root = np.linalg.cholesky(delta_e00_metric(near.lab))
         self.metric: Array = np.asarray(root.transpose(0, 2, 1), float)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from matchlib.overview import panel_lab
@@ -71,7 +72,8 @@ def do_look(screen: ArchiveScreen, _: Press | None = None, *, quiet: bool = Fals
             panel = by_code.get(finding.codes[0])
             lab = None if panel is None else panel_lab(panel, view)
             if panel is not None and lab is not None and finding.proposed is not None:
-                written, proposed = model.predict_recipes([panel.recipe, finding.proposed], view)
+                proposed = replace(finding.proposed, clear=panel.read_as.clear)
+                written, proposed = model.predict_recipes([panel.read_as, proposed], view)
                 laws[finding.key] = (lab, written, proposed)
         return found, laws, by_code
 

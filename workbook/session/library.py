@@ -135,7 +135,7 @@ def match_card(archive: Archive, code: str) -> Job:
             got="none",
             remedy="read it, and write the reading on its back.",
         )
-    readings = readings_by_angle(panel.readings, where=panel.code)
+    readings = readings_by_angle(panel.seen, where=panel.code)
     job = Job(f"like {panel.code}", customer=panel.customer).aimed(readings)
     return archive.keep_job(job, why=f"to match {panel.code}")
 

@@ -149,7 +149,7 @@ def angles_of_panel(archive: Archive, code: str) -> tuple[Reading, ...]:
     Returned: means of repeats of one kind; one reading where all were taken at one geometry.
     """
     panel = archive.panel(code)
-    return readings_by_angle(panel.readings, where=f"panel {panel.code}")
+    return readings_by_angle(panel.seen, where=f"panel {panel.code}")
 
 
 def angles_of_file(
