@@ -116,6 +116,13 @@ def test_a_mid_coat_is_laid_once_though_its_coats_are_let_down() -> None:
     assert str(over.schedule) == f"1@6:1 {ONE}, 3@6:1 {TWO} over mid-coat"
 
 
+@pytest.mark.parametrize("coats", range(1, 8))
+@pytest.mark.parametrize("zones", range(3, 13))
+def test_a_fade_lays_as_many_coats_all_the_way(coats: int, zones: int) -> None:
+    one, two = (recipe("silver", colour, f"{coats}@6:1") for colour in (ONE, TWO))
+    assert {z.recipe.coats for z in fade(model_of(), one, two, zones=zones)} == {coats}
+
+
 def test_a_fade_ends_at_both_colours() -> None:
     one, two = recipe("silver", ONE, "4@6:1"), recipe("silver", TWO, "2@4:1")
     zones = fade(model_of(), one, two, zones=5)
