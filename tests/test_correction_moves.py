@@ -59,6 +59,14 @@ def test_moves_stay_within_the_limits(recipe: Recipe) -> None:
         assert {s.ratio for s in move.recipe.schedule.steps} <= set(limits.ratios())
 
 
+def test_moves_step_up_and_leave_coats_out_only_where_that_is_allowed(recipe: Recipe) -> None:
+    limits = Limits(step_ups=False, min_coats=4)
+    for move in moves(recipe, limits, ()):
+        ratios = [step.ratio for step in move.recipe.steps]
+        assert ratios == sorted(ratios, reverse=True), move.words
+        assert move.recipe.coats >= 4, move.words
+
+
 def test_one_thing_less_changed_is_worth_two_in_a_hundred(recipe: Recipe) -> None:
     def one(chance: float, changes: int) -> Scored:
         about = (recipe, (0.0, 0.0, 0.0), np.eye(3), np.inf, 1.0, 0.5, chance)

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
-from itertools import product
+from itertools import pairwise, product
 from typing import TYPE_CHECKING, NamedTuple
 
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
@@ -113,6 +113,11 @@ def _of_schedule(
             yield CoatSchedule((*steps, CoatStep(1, other, own))), what, 1
 
 
+def _steps_up(schedule: CoatSchedule) -> bool:
+    """Whether a pot is sprayed at one ratio and then at a stronger one."""
+    return any(a.colour == b.colour and a.ratio < b.ratio for a, b in pairwise(schedule.steps))
+
+
 def _shares(blend: Blend) -> Iterator[tuple[Blend, str]]:
     if len(blend.parts) != 2:  # of three there is no one way of shifting
         return
@@ -130,8 +135,10 @@ def moves(recipe: Recipe, limits: Limits, grounds: Sequence[Ground]) -> list[Mov
     """Return the small changes that can be made to a recipe."""
     found = [Move(recipe, "spray the same again", 0)]
     if recipe.colour is not None and recipe.schedule is not None:
+        stronger = limits.step_ups or _steps_up(recipe.schedule)
         for schedule, words, changes in _of_schedule(recipe.schedule, limits.ratios()):
-            if schedule.coats <= limits.max_coats:
+            within = limits.min_coats <= schedule.coats <= limits.max_coats
+            if within and (stronger or not _steps_up(schedule)):
                 found.append(Move(replace(recipe, schedule=schedule), words, changes))
         for own in dict.fromkeys(colour for colour, _ in recipe.layers):
             for blend, words in _shares(own):
