@@ -12,7 +12,8 @@ from scipy.linalg import block_diag
 from matchlib.colorimetry import Tolerance
 from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.correction import Belief, fresh_recipes
-from matchlib.domain import CoatSchedule, Recipe
+from matchlib.demo import demo_model
+from matchlib.domain import CoatSchedule, Reading, Recipe
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
 from matchlib.mixing import Limits
@@ -200,3 +201,16 @@ def test_nothing_to_choose_from_is_refused(model: FilmRegressor, candidates: lis
         next_for_target(model, Target.lab(50, 0, 0), [])
     with pytest.raises(DomainError, match="plan panels for"):
         next_for_archive(model, candidates, k=0)
+
+
+@pytest.mark.parametrize("sd", [0.5, 1.0, 5.0])
+def test_a_second_panel_does_not_make_a_doubtful_target_surer(sd: float) -> None:
+    fit = demo_model()
+    could = fresh_recipes(fit, Limits(grounds=("pale gold",), colours=("cherry",)), usual="yes")
+    target = Target.of_readings(Reading(lab=(27.1, 45.9, 28.5), sd=sd))
+    found = next_for_target(fit, target, could)
+    # Both are judged by the one colour that is truly wanted.
+    (most,) = target.own_uncertainty.probability
+    for panel in found:
+        assert panel.probability <= panel.passes_by_second + 0.02
+        assert panel.passes_by_second <= most + 0.1
