@@ -16,7 +16,7 @@ from matchlib.correction.scoring import nearness
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
-from matchlib.sample import ANY_FILM, ONE_POT, more_pots, origins
+from matchlib.sample import ANY_FILM, ONE_POT, chances_of_own, more_pots, origins
 from matchlib.steering.lookahead import LEAST, CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
@@ -102,12 +102,18 @@ class Shop(NamedTuple):
         rows = []
         recipe = self.meeting(recipe)  # about another film the law as linear would bend the hue
         for aim, view in zip(self.goal.aims, self.views, strict=True):
-            _, _, by_film, _ = self.belief.linear([recipe], view)
-            spread = ANY_FILM**2 * np.outer(by_film[0], by_film[0])
+            _, _, slope, _ = self.belief.linear([recipe], view)
+            spread = ANY_FILM**2 * np.outer(slope[0], slope[0])
             own = np.zeros((3, 3)) if aim.covariance is None else aim.covariance
             rows.append(Sprayed(recipe, aim.lab, view, covariance=spread + own))
         first, *rest = rows
-        return self._replace(belief=self.belief.after([replace(first, also=tuple(rest))]))
+        # Of today's film a sample tells nothing: only what is known given that film learns.
+        belief, film = self.belief, self.belief.covariance[:, self.belief.size]
+        by_film = np.outer(film, film) / film[belief.size]
+        held = replace(belief, covariance=belief.covariance - by_film, panels=belief.panels + 1)
+        told = held.after([replace(first, also=tuple(rest))])
+        told = replace(told, covariance=told.covariance + by_film, panels=held.panels)
+        return self._replace(belief=told)
 
 
 def _expected(card: Card, ahead: Ahead, row: int) -> tuple[Array, Array]:
@@ -234,6 +240,11 @@ def chance_of_own(worked: Sequence[Approach]) -> float | None:
     best = worked[0]
     shop, recipes = best.shop, [one.candidate.recipe for one in worked]
     belief = shop.belief
+    if not best.steers:
+        if isinstance(best.candidate, Suggestion):
+            return best.candidate.own
+        blind = chances_of_own(belief.model, recipes, shop.goal, shop.limits, knows=belief.together)
+        return None if blind is None else float(blind[0])
     pots = origins(belief.model, recipes, shop.goal, shop.limits, knows=belief.together)
     least = max(LIKELY_POT, 0.2 * max(pots.values(), default=0.0))
     likely = {pot: share for pot, share in pots.items() if share >= least}
@@ -243,8 +254,8 @@ def chance_of_own(worked: Sequence[Approach]) -> float | None:
         # The same first coats; told so much of the pot, more or less of it may have to follow.
         about = made.meeting(best.candidate.recipe)
         same = Approach.of(made, best.candidate, starts=starts, about=about)
-        chances.append(same.with_readings(len(best.by_readings) - 1))
-    found = [share * one.chance for share, one in zip(likely.values(), chances, strict=True)]
+        chances.append(same.with_readings(len(best.by_readings) - 1).by_readings[-1])
+    found = [share * chance for share, chance in zip(likely.values(), chances, strict=True)]
     return sum(found) / sum(likely.values()) if likely else None
 
 

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from matchlib.correction import Belief, Card, Sprayed
+from matchlib.demo import demo_model
 from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
+from matchlib.sample import chances_of_own
 from matchlib.steering import plan, steer
 from matchlib.steering.approach import Approach, _built, chance_of_own
 from matchlib.steering.approach import Shop as At
@@ -190,7 +192,8 @@ def test_of_a_pot_that_made_the_sample_as_much_may_follow_as_it_takes(approach, 
         Approach.of(approach.shop, blind_of(r)).with_readings(1) for r in (recipe, light)
     )
     assert half.by_readings[1] < 0.1 < whole.by_readings[1]
-    assert chance_of_own([half]) > 0.7  # of no more than the half it would be blind's 0.6
+    half = half._replace(by_readings=(0.0, *half.by_readings[1:]))  # so that it is read at all
+    assert chance_of_own([half]) > 0.7  # of no more than the half it would be none
 
 
 def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) -> None:
@@ -302,3 +305,31 @@ def test_of_two_pots_as_likely_the_one_that_is_no_blend_comes_first(approach, re
 def test_so_many_looks_only(model, recipe) -> None:
     with pytest.raises(DomainError, match="looks"):
         plan(model, Target.lab(*expected(model, recipe)), readings=4)
+
+
+def test_a_sample_tells_nothing_of_the_film_that_is_laid_today() -> None:
+    pot = Recipe.of("coarse silver", "honey", "2@5.9:1", "yes")
+    fit, target = demo_model(), Target.lab(63.72913676, 9.04848227, 77.1882402)
+    belief = Belief.of(fit, recipes=[pot])
+    shop = At(belief, target, [VIEW], Limits(), before_clear=True, source="spectrophotometer")
+    told = shop.made_of(pot).belief
+    assert told.film == pytest.approx(belief.film, abs=1e-6)
+    assert told.panels == belief.panels + 1
+    # Samples that no eye tells apart have one chance.
+    near = Target.lab(63.7, 9.0, 77.2)
+    one, two = (plan(fit, aim, Limits(), readings=1, top=1)[0].own for aim in (target, near))
+    assert one == pytest.approx(two, abs=0.1)
+
+
+def test_a_card_sprayed_blind_passes_of_a_sample_of_the_shelf_as_often_as_a_match_says() -> None:
+    sprayed = Recipe.of("coarse silver", "honey", "3@6:1", "yes")
+    fit, limits = demo_model(), Limits(blends=False)
+    target = Target.lab(*(fit.predict_recipes([sprayed])[0] + (0.5, 0.3, 0.8)))
+    blind = plan(fit, target, limits, readings=1, top=1)[0]
+    assert not blind.planned_readings
+    assert blind.own == blind.suggestion.own
+    belief = Belief.of(fit, recipes=[sprayed])
+    known = plan(belief, target, limits, readings=0, top=1)[0]
+    (own,) = chances_of_own(fit, [known.whole], target, limits, knows=belief.together)
+    assert known.own == pytest.approx(own, abs=0.02)
+    assert known.own > known.blind
