@@ -11,8 +11,9 @@ import pytest
 from sklearn.base import BaseEstimator
 
 from matchlib.demo import demo_model, demo_panels
-from matchlib.domain import CoatSchedule, Panel, Reading, Recipe
+from matchlib.domain import CoatSchedule, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, FitError
+from matchlib.linear import fit_panels
 from matchlib.regression import FilmRegressor
 from matchlib.validation import (
     PART_WORDS,
@@ -255,6 +256,17 @@ def test_the_floor_agrees_with_recipes_sprayed_again(told: Repeatability) -> Non
     assert found.low <= found.floor <= found.high
     assert found.floor == pytest.approx(found.measured, rel=0.4)
     assert f"{found.floor:.2f}" in found.words
+
+
+def test_a_photograph_beside_an_instruments_reading_is_no_repeat(
+    several: list[Panel], told: Repeatability
+) -> None:
+    photo = Reading(Viewing(geometry="photo"), "photo", (40.0, 9.0, 2.0), sd=5.0)
+    model = fit_panels(several)
+    beside = [p.having(readings=(photo, *p.readings)) for p in several]
+    assert repeatability(beside, model).floor == pytest.approx(told.floor)
+    alone = [replace(p, code=f"{p.code} photo").having(readings=(photo,)) for p in several]
+    assert repeatability([*several, *alone], model).repeats == told.repeats
 
 
 def test_one_sprayer_has_no_component() -> None:

@@ -131,6 +131,13 @@ class Repeatability:
         return items_frame(self.components)
 
 
+def _instrument_read(panels: Sequence[Panel]) -> Sequence[Panel]:
+    """Panels with their instrument's readings; as they are where only photographs show colour."""
+    only = [(p, tuple(r for r in p.readings if r.source != "photo")) for p in panels]
+    read = [p.having(readings=readings) for p, readings in only if readings]
+    return read if any(not p.recipe.bare for p in read) else panels
+
+
 def _measured(panels: Sequence[Panel]) -> tuple[float | None, int]:
     groups: dict[tuple[object, ...], list[Lab]] = defaultdict(list)
     for p in panels:
@@ -287,7 +294,7 @@ def repeatability(
     >>> 0.4 < found.low < found.floor < found.high < 0.8
     True
     """
-    read = [p for p in panels if p.readings]
+    read = _instrument_read([p for p in panels if p.readings])
     if not any(not p.recipe.bare for p in read):
         raise FitError(
             "There is nothing to learn repeatability from.",
