@@ -34,6 +34,22 @@ def test_panels_are_listed_filtered_and_sorted(shop, options, codes):
     assert [row["panel"] for row in json_of("panels", *options, cwd=shop)] == codes
 
 
+def test_a_blend_is_found_by_its_parts_and_as_a_whole_however_it_is_written(shop):
+    for code, ground, colour in (("X1", "silver 3 + black 1", "rust 2 + teal 1"),
+                                 ("X2", "black 1 + silver 1", "rust")):  # fmt: skip
+        run("add", "--panel", code, "--ground", ground, "--colour", colour, "--schedule", "3@6:1",
+            "--clear", "yes", "--lab", 30, 20, 12, "--yes", cwd=shop)  # fmt: skip
+    for ground, codes in (("black", ["X1", "X2"]), ("Black 2 + silver 6", ["X1"])):
+        found = json_of("panels", "--ground", ground, cwd=shop)
+        assert [row["panel"] for row in found] == codes
+    for colour in ("teal", "Teal 1 + rust 2"):
+        found = json_of("panels", "--colour", colour, cwd=shop)
+        assert [row["panel"] for row in found] == ["X1"]
+    for colour, count in (("RUST", 5), ("teal 1 + rust 2", 1)):
+        rows = json_of("coverage", "--colour", colour, cwd=shop)["by_strength"]
+        assert sum(row["0.3 to 0.5"] + row["up to 0.3"] + row["0.7 to 1"] for row in rows) == count
+
+
 def test_the_list_as_csv_says_what_the_json_says(shop):
     rows = list(csv.DictReader(io.StringIO(run("panels", "--csv", cwd=shop).stdout)))
     assert [(r["panel"], float(r["L"])) for r in rows] == [

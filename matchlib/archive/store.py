@@ -228,8 +228,7 @@ class Archive(Records):
         tuple of Colour
             Each once, in the order first seen.
         """
-        found = (recipe.colour for recipe in self._recipes())
-        return tuple(dict.fromkeys(c for c in found if c is not None))
+        return tuple(dict.fromkeys(c for r in self._recipes() for c, _ in r.layers))
 
     def names(self, kind: str) -> tuple[str, ...]:
         """Return every name ever used, those within blends too.

@@ -88,7 +88,7 @@ class Coverage:
         Parameters
         ----------
         colour : str, optional
-            Of this colour only, as `Colour` writes it; bare grounds always count.
+            Of this colour or blend only, in any capitals; bare grounds always count.
 
         Returns
         -------
@@ -97,8 +97,9 @@ class Coverage:
         """
         counts = np.zeros((len(self.grounds), len(BANDS)), np.int64)
         ends = [end for _, end in BANDS]
+        only = None if colour is None else Colour.parse(colour)
         for (ground, laid), panels in self.cells.items():
-            if colour is None or laid is None or str(laid) == colour:
+            if only is None or laid is None or laid == only:
                 # Three coats of a tenth are 0.3, whatever the last digit says.
                 strengths = np.round([p.recipe.strength for p in panels], 9)
                 bands = np.searchsorted(ends, strengths)

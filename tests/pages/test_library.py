@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from matchlib.archive import export_bundle
-from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Reading
+from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import TargetError
 from matchlib.lessons import first_four
 from matchlib.overview import arranged
@@ -245,6 +245,22 @@ def test_cards_are_shown_by_what_was_ticked(shop: Session) -> None:
     assert "Show more of the" in screen.draw()
     press(screen, "more")
     assert len(shown(screen.draw())) > 5
+
+
+def test_a_card_is_shown_by_every_layer_and_a_blend_however_it_is_written(few: Session) -> None:
+    archive, screen = few.archive, LibraryScreen(few)
+    layers = Recipe.of("silver", None, "2@6:1 lagoon, 1@4:1 sloe")
+    blends = [Recipe.of(g, "lagoon", "2@6:1") for g in ("silver 3 + black 1", "black 1 + silver 3")]
+    archive.add(
+        [Panel.of(f"X{i}", r, [Reading(lab=(40, 1, 1))]) for i, r in enumerate([layers, *blends])]
+    )
+    press(screen, "open")
+    shown = lambda page: set(re.findall(r'data-do="card" data-value="([^"]+)"', page))  # noqa: E731
+    assert shown(press(screen, "arrange", colour="sloe")) == {"X0"}
+    assert {"X0", "X1"} < shown(press(screen, "arrange", colour="lagoon"))
+    assert shown(press(screen, "arrange", ground="silver 3 + black 1")) == {"X1", "X2"}
+    bare = {p.code for p in archive.panels() if p.recipe.bare}
+    assert shown(press(screen, "arrange", colour="bare")) == bare
 
 
 def test_a_card_says_for_which_job_it_was_and_what_the_law_says(shop: Session) -> None:

@@ -13,6 +13,7 @@ from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
     from matchlib.domain import Panel, Reading, Stage
+    from matchlib.domain.blend import Blend
     from workbook.session import Session
 
 __all__: list[str] = []
@@ -29,7 +30,7 @@ class FilterOptions:
     """Which panels are listed.
 
     `ground`, `colour`, `sprayer`, `lot`, `customer`: names in any capitals; a blend is found by
-    each of its parts. `since`, `until`: days of spraying. `unread`: only those that were never
+    each of its parts, and as a whole. `since`, `until`: days of spraying. `unread`: only those that were never
     read.
     """
 
@@ -44,25 +45,26 @@ class FilterOptions:
 
     def chosen(self, panels: tuple[Panel, ...]) -> list[Panel]:
         """Return the panels that suit."""
-        from matchlib.domain import name_key
+        from matchlib.domain import Colour, Ground, name_key
         from workbook.session.back import date_of
 
         since, until = date_of(self.since), date_of(self.until)
+        ground, colour = _sought(self.ground, Ground), _sought(self.colour, Colour)
 
         def suits(panel: Panel) -> bool:
             recipes = [stage.recipe for stage in panel.stages]
-            grounds = {key for r in recipes for key in r.ground.shares}
-            colours = {key for r in recipes for c, _ in r.layers for key in c.shares}
+            grounds = {key for r in recipes for key in (r.ground, *r.ground.shares)}
+            colours = {key for r in recipes for c, _ in r.layers for key in (c, *c.shares)}
             sprayers = {name_key(stage.sprayer) for stage in panel.stages}
             lots = {name_key(stage.lot) for stage in panel.stages}
             named = (
-                (self.ground, grounds),
-                (self.colour, colours),
-                (self.sprayer, sprayers),
-                (self.lot, lots),
+                (ground, grounds),
+                (colour, colours),
+                (name_key(self.sprayer), sprayers),
+                (name_key(self.lot), lots),
             )
             return (
-                all(not name or name_key(name) in keys for name, keys in named)
+                all(not sought or sought in keys for sought, keys in named)
                 and name_key(self.customer) in name_key(panel.customer)
                 and (since is None or (panel.date is not None and panel.date >= since))
                 and (until is None or (panel.date is not None and panel.date <= until))
@@ -70,6 +72,13 @@ class FilterOptions:
             )
 
         return [panel for panel in panels if suits(panel)]
+
+
+def _sought(text: str, kind: type[Blend]) -> Blend | str:
+    """A blend that is sought as a whole, or the key of a name that may be a part of one."""
+    from matchlib.domain import name_key
+
+    return kind.parse(text) if "+" in text else name_key(text)
 
 
 def _panels(

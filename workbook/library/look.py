@@ -116,11 +116,15 @@ def _some(screen: LibraryScreen) -> list[Panel]:
     asked = screen.address
     only = asked.get("only", "").split()
     year = dt.datetime.now(dt.UTC).year
+    archive, ground, colour = screen.session.archive, asked.get("ground"), asked.get("colour")
+    # A blend is one however its parts are written, and a colour is found in every layer.
+    grounds = {str(g): g for g in archive.grounds()}
+    colours = {str(c): c for c in archive.colours()} | {"bare": None}
     return [
         p
-        for p in screen.session.archive.panels()
-        if asked.get("ground", "") in ("", str(p.recipe.ground))
-        and asked.get("colour", "") in ("", str(p.recipe.colour or "bare"))
+        for p in archive.panels()
+        if (not ground or p.recipe.ground == grounds.get(ground))
+        and (not colour or colours.get(colour) in ([c for c, _ in p.recipe.layers] or [None]))
         and ("year" not in only or (p.date is not None and p.date.year == year))
         and ("photo" not in only or any(r.picture or r.source == "photo" for r in p.readings))
     ]
