@@ -14,9 +14,15 @@ from tests.cli_shop import SMALL, copied, demo_shop
 from workbook.session import Session
 from workbook.session.demo import make_demo
 from workbook.session.intake import import_file
+from workbook.session.library import match_card
 from workbook.session.output import export
 from workbook.session.shelf import habit_of, keep_shelf, shelf_of
-from workbook.session.targets import angles_of_file, reading_of_lab, single_reading
+from workbook.session.targets import (
+    angles_of_file,
+    angles_of_panel,
+    reading_of_lab,
+    single_reading,
+)
 
 
 @pytest.fixture(scope="module")
@@ -120,6 +126,24 @@ def test_repeats_are_one_target_and_spectra_come_first():
         single_reading([], where="it")
     with pytest.raises(MatchlibError):
         single_reading([labs[0], Reading(Viewing("A"), lab=(40.0, 1.0, 2.0))], where="it")
+
+
+def test_a_panel_is_matched_by_the_readings_of_a_kind_that_say_most(shop):
+    flop = Viewing(geometry="45as110")
+    typed = [Reading(Viewing(light), lab=(40.0, a, 2.0)) for light, a in (("A", 9.0), ("D65", 1.0))]
+    photo = Reading(source="photo", lab=(44.0, 1.0, 2.0))
+    early = Reading(lab=(60.0, 1.0, 2.0), state="before clear")
+    sides = [Reading(flop, lab=(v, 1.0, 2.0)) for v in (20.0, 21.0)]
+    with Session.open(shop) as session:
+        session.archive.amend("P4", readings=(early, photo, *typed, *sides))
+        found = angles_of_panel(session.archive, "P4")
+        assert match_card(session.archive, "P4").target == found
+        spectrum = Reading(wavelengths=tuple(range(400, 701, 10)), reflectance=(0.2,) * 31)
+        session.archive.amend("P4", readings=(*typed, spectrum))
+        assert angles_of_panel(session.archive, "P4") == (spectrum,)
+    assert [r.viewing for r in found] == [Viewing(), flop]
+    assert found[0].lab == typed[1].lab
+    assert found[1].lab[0] == pytest.approx(20.5, abs=0.01)
 
 
 def test_the_shelf_is_remembered_with_the_archive(shop):

@@ -30,8 +30,8 @@ class FilterOptions:
     """Which panels are listed.
 
     `ground`, `colour`, `sprayer`, `lot`, `customer`: names in any capitals; a blend is found by
-    each of its parts, and as a whole. `since`, `until`: days of spraying. `unread`: only those that were never
-    read.
+    each of its parts, and as a whole. `since`, `until`: days of spraying. `unread`: only those that
+    were never read.
     """
 
     ground: Annotated[str, Option(help="On this ground, or a blend with it.")] = ""

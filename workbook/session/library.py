@@ -10,7 +10,7 @@ from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import lot_words, lots_text
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.overview import card_lab
-from workbook.session.targets import readings_by_angle
+from workbook.session.targets import last_tried
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive, Change
@@ -135,7 +135,7 @@ def match_card(archive: Archive, code: str) -> Job:
             got="none",
             remedy="read it, and write the reading on its back.",
         )
-    readings = readings_by_angle(panel.seen, where=panel.code)
+    readings = last_tried(panel)[1]
     job = Job(f"like {panel.code}", customer=panel.customer).aimed(readings)
     return archive.keep_job(job, why=f"to match {panel.code}")
 

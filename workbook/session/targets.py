@@ -12,14 +12,13 @@ from matchlib.plural import counted
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
-    from matchlib.domain import Panel, Reading, Recipe, Viewing
+    from matchlib.domain import Panel, Reading, Recipe, Stage, Viewing
 
 __all__ = [
     "angles_of_file",
     "angles_of_panel",
     "last_tried",
     "reading_of_lab",
-    "readings_by_angle",
     "samples_of_file",
     "single_reading",
     "stages_read",
@@ -107,7 +106,7 @@ def single_reading(readings: Sequence[Reading], *, where: str) -> Reading:
         raise error.at(where) from None
 
 
-def readings_by_angle(readings: Sequence[Reading], *, where: str) -> tuple[Reading, ...]:
+def _by_angle(readings: Sequence[Reading], *, where: str) -> tuple[Reading, ...]:
     """Return one reading a geometry for the readings of one thing."""
     by_geometry: dict[str, list[Reading]] = {}
     for reading in readings:
@@ -122,8 +121,18 @@ def readings_by_angle(readings: Sequence[Reading], *, where: str) -> tuple[Readi
 
 def last_tried(panel: Panel) -> tuple[Recipe, tuple[Reading, ...]]:
     """Return what is on a panel, with its last reading at each angle."""
-    stage = panel.stages[-1]
-    return stage.recipe, readings_by_angle(stage.last_read, where=f"panel {panel.code}")
+    return panel.recipe, _angles_of_stage(panel, panel.stages[-1])
+
+
+def _angles_of_stage(panel: Panel, stage: Stage) -> tuple[Reading, ...]:
+    """One reading a geometry, of those of a kind that say most: an instrument's, spectra, D65."""
+    kinds: dict[str, dict[tuple[object, ...], list[Reading]]] = {}
+    for r in [r for r in stage.last_read if r.source != "photo"] or stage.last_read:
+        other = (r.viewing.illuminant, r.viewing.observer) != ("D65", "10")
+        kind = (not r.spectral, other, r.viewing, r.wavelengths)
+        kinds.setdefault(r.viewing.geometry, {}).setdefault(kind, []).append(r)
+    best = [some[min(some, key=lambda kind: kind[:2])] for some in kinds.values()]
+    return _by_angle([r for some in best for r in some], where=f"panel {panel.code}")
 
 
 def stages_read(panel: Panel, clear: str | None = None) -> list[tuple[Recipe, tuple[Reading, ...]]]:
@@ -136,7 +145,7 @@ def stages_read(panel: Panel, clear: str | None = None) -> list[tuple[Recipe, tu
     found = []
     for stage in panel.stages:
         if stage.readings:
-            read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
+            read = _angles_of_stage(panel, stage)
             if stage.recipe.clear is None:
                 read = tuple(replace(one, state="before clear") for one in read)
             found.append((replace(stage.recipe, clear=stage.recipe.clear or clear), read))
@@ -144,12 +153,11 @@ def stages_read(panel: Panel, clear: str | None = None) -> list[tuple[Recipe, tu
 
 
 def angles_of_panel(archive: Archive, code: str) -> tuple[Reading, ...]:
-    """Return a panel's readings, one a geometry.
+    """Return how a panel reads as it is now, one reading a geometry.
 
     Returned: means of repeats of one kind; one reading where all were taken at one geometry.
     """
-    panel = archive.panel(code)
-    return readings_by_angle(panel.seen, where=f"panel {panel.code}")
+    return last_tried(archive.panel(code))[1]
 
 
 def angles_of_file(
@@ -168,7 +176,7 @@ def angles_of_file(
     from matchlib.readings import read_target
 
     found = read_target(path, panel=panel, decimal=decimal, scale=scale, answers=answers)
-    return readings_by_angle(found, where=Path(path).name)
+    return _by_angle(found, where=Path(path).name)
 
 
 def samples_of_file(
@@ -191,4 +199,4 @@ def samples_of_file(
             remedy="number them.",
             where=where,
         )
-    return {name: readings_by_angle(some, where=f"{where}, {name}") for name, some in found.items()}
+    return {name: _by_angle(some, where=f"{where}, {name}") for name, some in found.items()}
