@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,7 @@ from sklearn.utils.validation import check_is_fitted
 
 from matchlib import FilmRegressor, cross_validate
 from matchlib.demo import demo_panels
+from matchlib.domain import Viewing
 from matchlib.errors import FitError
 from matchlib.readings import frame_of, write_table
 
@@ -167,6 +169,44 @@ def test_the_bundled_table_is_fitted_as_pandas_reads_it(tmp_path):
     np.testing.assert_array_equal(model.spectral_, whole.spectral_)
     assert -1.2 < model.score(table, table[LAB]) < -0.2
     assert cross_validate(table, table[LAB], model=QUICK, folds=2).median < 1.0
+
+
+def test_a_number_is_read_the_same_beside_empty_cells(table, fitted):
+    shown = table.head(4).assign(observer=10, lot=12)
+    floats = shown.assign(observer=[10.0] * 4, lot=[12.0] * 4)
+    np.testing.assert_array_equal(fitted.predict(floats), fitted.predict(shown))
+    again = clone(QUICK).fit(table.assign(lot="12", observer=10.0), table[LAB])
+    assert {lot for _, lot in again.conditions_.lots} == {"12"}
+
+
+def test_a_prediction_is_of_the_rows_own_conditions_with_its_covariance_and_without(table):
+    who = np.where(np.arange(len(table)) % 2, "heavy", "light")
+    darker = (
+        table[LAB]
+        - [[4.0, 0.0, 0.0]] * (who == "heavy")[:, None] * (table["L"] < 50).to_numpy()[:, None]
+    )
+    model = FilmRegressor(library=False, rounds=1).fit(table.assign(sprayer=who), darker)
+    X = table.assign(sprayer=who[::-1])
+    lab, _ = model.predict(X, return_cov=True)
+    np.testing.assert_allclose(model.predict(X), lab, atol=1e-9)
+    assert not np.allclose(model.predict(X), model.predict(X.assign(sprayer=who)), atol=0.05)
+
+
+def test_spectra_are_scored_under_the_light_that_they_are_compared_in(tmp_path):
+    def lit(panel):
+        readings = [
+            replace(r, viewing=Viewing("A", "2")) if r.spectral else r for r in panel.readings
+        ]
+        return panel.having(readings=tuple(readings))
+
+    scores = []
+    for some in (demo_panels(), [lit(p) for p in demo_panels()]):
+        write_table(some, tmp_path / "panels.csv")
+        table = pd.read_csv(tmp_path / "panels.csv")
+        model = clone(QUICK).fit(table, table[LAB])
+        spectra = table[table["L"].isna()]
+        scores.append(model.score(spectra, spectra[LAB]))
+    assert scores[1] == pytest.approx(scores[0], rel=0.25)
 
 
 def test_cross_validation_and_search_go_through_it(table):

@@ -105,7 +105,7 @@ def rows_of(X: pd.DataFrame) -> tuple[list[Recipe], list[Viewing], list[str], li
     def texts(name: str, usual: str = "") -> list[str]:
         if name not in names:
             return [usual] * len(X)
-        return [usual if is_empty(v) else str(v) for v in X[name]]
+        return [usual if is_empty(v) else _text(v) for v in X[name]]
 
     recipe = map(texts, ("ground", "colour", "schedule", "ratio", "coats", "clear"))
     recipes = _each(zip(*recipe, strict=True), _recipe)
@@ -134,10 +134,15 @@ def is_empty(value: object) -> bool:
     return value is None or str(value).strip() in ("", "nan", "NaT", "<NA>")
 
 
+def _text(value: object) -> str:
+    """A cell as it was written: beside empty ones pandas makes a 10 a 10.0."""
+    return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
+
+
 def _recipe(*cells: str) -> Recipe:
     ground, colour, schedule, ratio, coats, clear = cells
     if not schedule and ratio and coats:
-        schedule = f"{coats.removesuffix('.0')}@{MixRatio.parse(ratio)}"
+        schedule = f"{coats}@{MixRatio.parse(ratio)}"
     return Recipe.of(ground, colour, schedule, clear)
 
 
