@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,9 @@ from matchlib.outcome import Outcome, outcome_at, outcomes
 from matchlib.plain import recipe_cells, rounded_lab
 from matchlib.regression import FilmPredictor
 from matchlib.target import Aim, Target
+
+if TYPE_CHECKING:
+    from matchlib.correction import Belief
 
 __all__ = ["Forecast", "ForecastAngle", "angles_of", "forecast"]
 
@@ -173,7 +176,7 @@ def angles_of(aim: Target, labs: Sequence[Sequence[float]] | Array) -> tuple[For
 
 
 def forecast(
-    model: FilmPredictor,
+    model: FilmPredictor | Belief,
     recipes: Sequence[Recipe],
     aim: Target | None = None,
     *,
@@ -185,8 +188,8 @@ def forecast(
 
     Parameters
     ----------
-    model : FilmPredictor
-        Fitted.
+    model : FilmPredictor or Belief
+        Fitted; or what is believed of today.
     recipes : sequence of Recipe
         In the order wanted.
     aim : Target, optional
@@ -236,7 +239,10 @@ def forecast(
 
 
 def _by_itself(
-    model: FilmPredictor, recipes: Sequence[Recipe], views: Sequence[Viewing], passes: Tolerance
+    model: FilmPredictor | Belief,
+    recipes: Sequence[Recipe],
+    views: Sequence[Viewing],
+    passes: Tolerance,
 ) -> tuple[Forecast, ...]:
     """How far from its own prediction each panel is expected to come out."""
     there = model.predict_each(recipes, views)
@@ -265,7 +271,7 @@ def _by_itself(
 
 
 def _against(
-    model: FilmPredictor, recipes: Sequence[Recipe], aim: Target, views: Sequence[Viewing]
+    model: FilmPredictor | Belief, recipes: Sequence[Recipe], aim: Target, views: Sequence[Viewing]
 ) -> tuple[Forecast, ...]:
     """How far from a target each panel is expected to come out, at every angle."""
     there = model.predict_together(recipes, views)

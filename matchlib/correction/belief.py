@@ -115,6 +115,11 @@ class Belief:
         return len(self.model.fitted_.z)
 
     @property
+    def usual_view(self) -> Viewing:
+        """How the archive was read."""
+        return self.model.usual_view
+
+    @property
     def film(self) -> tuple[float, float]:
         """Today's log film against the archive's, and its standard deviation [-]."""
         p = self.size

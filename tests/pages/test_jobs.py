@@ -13,9 +13,10 @@ from tests.pages.jobs import CHERRY, begun, press, sprayed
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.board import waiting
 from workbook.jobs.read import _hues
+from workbook.jobs.recipe import offers
 from workbook.jobs.target import of_text
 from workbook.page import Press
-from workbook.page.pictures import numbers
+from workbook.page.pictures import numbers, tenths
 from workbook.session.customer import sheet_of_job
 from workbook.session.work import BEFORE
 
@@ -300,3 +301,17 @@ def test_what_a_card_told_of_the_day_holds_for_the_next(screen: JobsScreen) -> N
     second = screen.job
     assert second.job.panels[0] == first.panel.code
     assert second.steering(second.panel).card.before.film[0] == pytest.approx(heavy)
+
+
+def test_ones_own_recipe_counts_in_what_todays_cards_told(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    press(screen, "read", lab="24.4 44.3 26.2")
+    work = screen.job
+    screen.go(work.choose(work.panel.recipe), "recipe")
+    (told,) = (s for s in screen.job.suggestions() if s.recipe == work.panel.recipe)
+    assert told.probability < 0.1
+    (offer,) = (o for o in offers(screen.job.suggestions(), None) if o.suggestion == told)
+    expected = f"ΔE00 {told.expected:.2f} ± {told.sd:.2f} from the target"
+    shown = press(screen, "tool", "own")
+    assert expected in shown
+    assert tenths(offer.chance) in shown

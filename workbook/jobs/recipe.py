@@ -287,7 +287,7 @@ def own_part(work: Work, done: Press | None) -> Raw:
     from matchlib.forecast import forecast
 
     recipe = own_recipe(work, done)
-    (found,) = forecast(work.model, [recipe], work.aim)
+    (found,) = forecast(work.learnt(), [recipe], work.aim)
     labs = work.expected_labs(recipe.coat_by_coat())
     first, *rest = recipe.steps
     texts = [f"{c:g} : 1" for c in _CARRIERS]
