@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 import pytest
 
 from matchlib.domain import Recipe
 from matchlib.errors import MatchlibError
+from matchlib.mixing import Limits
 from tests.pages.jobs import CHERRY, begun, press, sprayed
 from tests.pages.pressing import plain
 from tests.printed import printed, squeezed
@@ -196,6 +200,26 @@ def test_a_shelf_can_become_the_shops_and_be_given_back(screen: JobsScreen) -> N
     assert screen.session.limits().max_coats == 5
     screen.press(Press("unlimit"))
     assert screen.job.job.limits is None
+
+
+def test_a_shelf_set_elsewhere_is_shown_as_it_is_and_kept(screen: JobsScreen) -> None:
+    begun(screen)
+    ready = "lagoon 2 + cherry 1"
+    wide = Limits(max_coats=14, colours=("cherry", ready), max_unevenness=1.2, grounds=("silver",))
+    screen.go(screen.job.keep(replace(screen.job.job, limits=wide), "changed the shelf"), "recipe")
+    page = press(screen, "tool", "shelf")
+    sent = dict(re.findall(r'<select id="wb-(\w+)".*?<option value="([^"]*)" selected>', page))
+    assert (sent["max_coats"], sent["max_unevenness"]) == ("14", "1.2")
+    boxes = re.findall(r'name="colours" value="([^"]*)" checked', page)
+    assert boxes == ["cherry", ready]
+    fields = {n: sent[n] for n in ("min_ratio", "max_ratio", "max_coats", "max_unevenness")}
+    may = "blends\nstep_ups\nground_blends"
+    press(screen, "shelf", grounds="silver", grounds_shown="silver", may=may,
+          colours="\n".join(boxes), **fields)  # fmt: skip
+    assert screen.job.limits == wide, "a press that changes nothing changes nothing"
+    press(screen, "shelf", grounds="silver", grounds_shown="silver", may=may, colours="cherry",
+          **fields)  # fmt: skip
+    assert [str(c) for c in screen.job.limits.colours] == ["cherry"]
 
 
 def test_ones_own_recipe_is_where_the_sliders_stand(screen: JobsScreen) -> None:

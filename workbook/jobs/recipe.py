@@ -196,15 +196,17 @@ def _grounds(work: Work, names: Sequence[Ground]) -> Raw:
 
 def _shelf_form(work: Work) -> str:
     limits = work.limits
-    colours = _colours(work)
-    on = {str(c) for c in limits.colours} if limits.colours is not None else set(colours)
+    neat = _neat(work)
+    on = neat if limits.colours is None else [str(c) for c in limits.colours]
+    colours = dict.fromkeys([*neat, *on])  # a blend that stands ready is on no list of names
     ratios = {f"{c:g}": f"{c:g} : 1" for c in sorted({*_CARRIERS, *limits.carrier})}
     low, high = limits.carrier
     blends = [g for g in work.known(work.archive.grounds()) if not g.neat]
     boxes = [check(c, "colours", c, c in on, do="shelf") for c in colours]
     allowed = [check(w, "may", n, bool(getattr(limits, n)), do="shelf") for n, w in _MAY.items()]
-    counts = {str(n): str(n) for n in range(1, 11)}
+    counts = {str(n): str(n) for n in range(1, max(10, limits.max_coats) + 1)}
     uneven = f"{limits.max_unevenness:g}" if limits.max_unevenness else ""
+    evens = {uneven: uneven, **_EVEN}  # a browser would send the first for one that is not listed
     return (
         '<div class="wb-card">'
         + (_grounds(work, blends) if blends else "")
@@ -213,7 +215,7 @@ def _shelf_form(work: Work) -> str:
         + choice("Richest ratio", "min_ratio", ratios, f"{low:g}", do="shelf")
         + choice("Weakest ratio", "max_ratio", ratios, f"{high:g}", do="shelf")
         + choice("Most coats", "max_coats", counts, str(limits.max_coats), do="shelf")
-        + choice("±10 % of film may show", "max_unevenness", _EVEN, uneven, do="shelf")
+        + choice("±10 % of film may show", "max_unevenness", evens, uneven, do="shelf")
         + "</div>"
         + chips("Also allowed", allowed)
         + '<p class="wb-muted">What is changed here holds for this job.</p><div class="wb-bar">'
@@ -223,8 +225,8 @@ def _shelf_form(work: Work) -> str:
     )
 
 
-def _colours(work: Work) -> list[str]:
-    """Names of the colours that may be ticked."""
+def _neat(work: Work) -> list[str]:
+    """Names of the neat colours that may be ticked."""
     return [str(c) for c in work.known(map(Colour.parse, work.archive.names("colour")))]
 
 
@@ -238,7 +240,7 @@ def limits_of_press(work: Work, done: Press) -> Limits:
         "grounds": None if set(grounds) == set(names) else tuple(Ground.parse(g) for g in grounds)
     }
     if "min_ratio" in done.fields:
-        colours, known = done.ticked("colours"), set(_colours(work))
+        colours, known = done.ticked("colours"), set(_neat(work))
         changes["colours"] = (
             None if set(colours) == known else tuple(Colour.parse(c) for c in colours)
         )
