@@ -303,6 +303,22 @@ def test_what_a_card_told_of_the_day_holds_for_the_next(screen: JobsScreen) -> N
     assert second.steering(second.panel).card.before.film[0] == pytest.approx(heavy)
 
 
+def test_what_a_card_read_before_its_clear_should_read_follows_from_that(
+    screen: JobsScreen,
+) -> None:
+    begun(screen)
+    screen.go(screen.job.choose(CHERRY), "spray")
+    for coat in ("1", "2"):
+        press(screen, "coat", coat)
+    light, red, yellow = screen.job.expected_labs([replace(CHERRY, clear=None)])[0]
+    press(screen, "read", lab=f"{light - 1.2:.1f} {red:.1f} {yellow:.1f}")
+    work = screen.job
+    (under,) = work.labs_on_top(work.panel, [CHERRY])
+    assert under[0] < work.expected_labs([CHERRY])[0][0] - 0.5
+    assert work.ahead == [under]
+    assert numbers(under) in press(screen, "step", "spray")
+
+
 def test_ones_own_recipe_counts_in_what_todays_cards_told(screen: JobsScreen) -> None:
     sprayed(begun(screen))
     press(screen, "read", lab="24.4 44.3 26.2")

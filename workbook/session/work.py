@@ -209,7 +209,7 @@ class Work:
         if plan is None:
             return []
         coming = [coat.recipe for coat in self.coats[self.begun :]]
-        if self.begun and coming and self.panel is not None:
+        if self.begun and (coming or self.to_clear) and self.panel is not None:
             try:
                 return self.labs_on_top(self.panel, [*coming, plan.recipe])
             except MatchlibError:
