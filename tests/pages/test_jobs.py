@@ -331,3 +331,16 @@ def test_ones_own_recipe_counts_in_what_todays_cards_told(screen: JobsScreen) ->
     shown = press(screen, "tool", "own")
     assert expected in shown
     assert tenths(offer.chance) in shown
+
+
+def test_a_card_is_typed_in_the_light_and_geometry_of_its_target(screen: JobsScreen) -> None:
+    table = b"panel,illuminant,observer,geometry,L,a,b\nS1,D50,2,di:8,27.1,45.9,28.5\n"
+    press(screen, "new")
+    screen.press(Press("file", "s.csv", {"name": "ring", "passes": "1"}, table))
+    sprayed(screen)
+    light, red, yellow = screen.job.expected_labs([screen.job.panel.recipe])[0]
+    press(screen, "read", lab=f"{light:.1f} {red:.1f} {yellow:.1f}")
+    press(screen, "read", lab=f"di:8: {light:.1f} {red:.1f} {yellow:.1f}")
+    card = screen.job.panel
+    assert {str(r.viewing) for r in card.readings} == {"D50/2° di:8"}
+    assert len(card.readings) == 2

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry.lab import lab_of_reading
+from matchlib.domain import Viewing
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.job import Job
 from matchlib.repair import aged_finish
@@ -30,12 +31,13 @@ __all__ = ["aged_of", "begun", "of_file", "of_text", "target_page"]
 _ANGLE = re.compile(r"^\s*([^\s:]+(?::\d+)?)\s*[:=]\s+(.*)$")
 
 
-def of_text(text: str, session: Session) -> tuple[Reading, ...]:
+def of_text(text: str, session: Session, like: Reading | None = None) -> tuple[Reading, ...]:
     """Return what was typed or pasted: L a b, a line an angle, or a panel's code.
 
     `text`: ``27.1 45.9 28.5``, with points or commas; ``45as15: 27 45 28`` for an angle; ``T041``.
-    `session`: in whose archive a panel is looked up. Returned: one a geometry. Raises `TargetError`
-    if it is none of these.
+    `session`: in whose archive a panel is looked up. `like`: a reading in whose light it was read,
+    and in whose geometry where none is typed. Returned: one a geometry. Raises `TargetError` if it
+    is none of these.
     """
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     if not lines:
@@ -48,12 +50,15 @@ def of_text(text: str, session: Session) -> tuple[Reading, ...]:
     known = {p.code.casefold(): p.code for p in session.archive.panels()}
     if len(lines) == 1 and lines[0].casefold() in known:
         return angles_of_panel(session.archive, known[lines[0].casefold()])
+    geometry, light = session.geometry, Viewing()
+    if like is not None and like.source != "photo":  # what is typed was read by an instrument
+        geometry, light = like.viewing.geometry, like.viewing
     rows = []
     for line in lines:
         at = _ANGLE.match(line)
-        angle, rest = (at[1], at[2]) if at else (session.geometry, line)
+        angle, rest = (at[1], at[2]) if at else (geometry, line)
         rows.append((angle, list(three_typed(rest) or ())))
-    return typed_readings(rows)
+    return typed_readings(rows, illuminant=light.illuminant, observer=light.observer)
 
 
 def aged_of(text: str, session: Session) -> AgedFinish | None:
