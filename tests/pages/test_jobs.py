@@ -9,7 +9,7 @@ import pytest
 from matchlib.domain import Panel, Reading, Recipe
 from matchlib.errors import MatchlibError
 from matchlib.job import Job, Plan
-from tests.pages.jobs import CHERRY, begun, press, sprayed
+from tests.pages.jobs import CHERRY, RED, begun, press, sprayed
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.board import waiting
 from workbook.jobs.read import _hues
@@ -344,3 +344,12 @@ def test_a_card_is_typed_in_the_light_and_geometry_of_its_target(screen: JobsScr
     card = screen.job.panel
     assert {str(r.viewing) for r in card.readings} == {"D50/2° di:8"}
     assert len(card.readings) == 2
+
+
+def test_a_box_of_lab_is_drawn_by_its_own_axes(screen: JobsScreen) -> None:
+    press(screen, "new")
+    press(screen, "begin", lab=RED, name="ring", kind="box", passes="2 0.5 1")
+    sprayed(screen)
+    shown = press(screen, "read", lab="27.6 45.2 29.9", sure="sure")
+    for words in ("lighter by 0.5", "greener by 0.7", "yellower by 1.4"):
+        assert f'aria-label="{words}"' in shown

@@ -185,11 +185,15 @@ def _finish(work: Work) -> str:
 
 
 def _axes(work: Work, lab: list[float]) -> Raw:
+    tolerance = work.job.tolerance
+    each = tolerance.box if tolerance.boxed else (tolerance.value,) * 3
+    if tolerance.kind == "Lab":
+        names = (("darker", "lighter"), ("greener", "redder"), ("bluer", "yellower"))
+        away = zip(names, lab, work.wanted, each, strict=True)
+        return axes((*words, v - aim, float(most)) for words, v, aim, most in away)
     light, chroma, hue = (float(v) for v in delta_lch(work.wanted, lab)[:3])
     angle = math.degrees(math.atan2(work.wanted[2], work.wanted[1])) % 360.0
     less, more = _hues(angle)
-    tolerance = work.job.tolerance
-    each = tolerance.box if tolerance.boxed and tolerance.box else (tolerance.value,) * 3
     return axes(
         [
             ("darker", "lighter", light, float(each[0])),
