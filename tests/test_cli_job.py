@@ -40,6 +40,19 @@ def test_a_job_from_its_sample_to_its_end(shop):
     ).stdout  # fmt: skip
 
 
+def test_what_was_said_of_a_job_stays_until_something_else_is_said(shop):
+    made = json_of("job", "new", "tank", "--box", 1, 0.5, 2, "--max-coats", 3, cwd=shop)
+    assert made["tolerance"] == {"kind": "Lab", "box": [1.0, 0.5, 2.0]}
+    aimed = json_of("job", "aim", 1, "--lab", 38, 34, 26, cwd=shop)
+    assert aimed["tolerance"] == made["tolerance"], "it was said before the sample was read"
+    aimed = json_of("job", "aim", 1, "--lab", 38, 34, 26, "--difference", "cmc2:1", cwd=shop)
+    assert aimed["tolerance"]["kind"] == "CMC"
+    changed = json_of("job", "change", 1, "--grounds", "silver", cwd=shop)
+    assert changed["limits"] == {"grounds": ["silver"], "max_coats": 3}
+    run("job", "close", 1, cwd=shop)
+    assert "take it up again first" in refused("job", "sprayed", 1, "P3", cwd=shop)
+
+
 def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):
     run("job", "new", "tank", "--customer", "Ann", "--lab", 40, 33, 26, cwd=shop)
     run("job", "plan", 1, "--on", "P3", "--schedule", "1@10:1", cwd=shop)

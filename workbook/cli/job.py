@@ -54,7 +54,8 @@ def _new(
     from workbook.session.back import date_of
 
     with Session.open(archive) as session:
-        job = Job(name, customer or "", date_of(due), notes=notes)
+        passes, _ = passing.parsed()
+        job = Job(name, customer or "", date_of(due), tolerance=passes, notes=notes)
         if given := shelf.limits():
             job = replace(job, limits=session.limits(**given))
         if wanted.given:
@@ -87,6 +88,8 @@ def _aimed(job: Job, readings: tuple[Reading, ...], passing: OrderOptions) -> Jo
     from workbook.session.order import aim_of
 
     tolerance, weights = passing.parsed()
+    if not passing.tolerance_given:
+        tolerance = job.tolerance
     aim = aim_of(readings, tolerance, weights)  # refuses what no surface can have
     return job.aimed(readings, tolerance, [a.weight for a in aim.aims] if weights else ())
 
@@ -238,7 +241,7 @@ def _change(
         if due is not None:
             changes["due"] = date_of(due)
         if limits := shelf.limits():
-            changes["limits"] = session.limits(**limits)
+            changes["limits"] = replace(job.limits or session.limits(), **limits)
         job = replace(job, **changes)
         for code in without or ():
             job = job.without(code)

@@ -188,6 +188,12 @@ class OrderOptions:
         """
         return self._tolerance(), self._weights()
 
+    @property
+    def tolerance_given(self) -> bool:
+        """Whether anything was said of what passes."""
+        given = (self.tolerance, self.difference, self.box, self.box_lch)
+        return any(value is not None for value in given)
+
     def _tolerance(self) -> Tolerance:
         from workbook.session.order import tolerance_of
 
