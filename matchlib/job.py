@@ -135,6 +135,13 @@ class Job:
         object.__setattr__(self, "panels", tuple(dict.fromkeys(self.panels)))
         self._check_target()
         done = self.state == "done"
+        if self.outcome in OUTCOMES and not done:
+            raise DomainError(
+                "This job is closed.",
+                expected="a job in hand",
+                got=f"one that was {self.outcome}",
+                remedy="take it up again first: `workbook job reopen`, or at its step Done.",
+            )
         for wrong, problem, expected, got in (
             (
                 self.state not in JOB_STATES,

@@ -353,3 +353,19 @@ def test_a_box_of_lab_is_drawn_by_its_own_axes(screen: JobsScreen) -> None:
     shown = press(screen, "read", lab="27.6 45.2 29.9", sure="sure")
     for words in ("lighter by 0.5", "greener by 0.7", "yellower by 1.4"):
         assert f'aria-label="{words}"' in shown
+
+
+def test_a_closed_job_takes_neither_coat_nor_reading(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    press(screen, "read", lab="28.6 46.3 30.1")
+    _, ways, _ = screen.judged(screen.job)
+    press(screen, "do", ways[0].key)
+    press(screen, "matched")
+    card = screen.job.panel
+    for do, value in (("coat", str(screen.job.next_coat.number)), ("read", ""), ("useown", "")):
+        with pytest.raises(MatchlibError, match="take it up again first"):
+            press(screen, do, value, lab="28.6 46.3 30.1")
+    assert screen.session.archive.panel(card.code) == card
+    press(screen, "reopen")
+    press(screen, "coat", str(screen.job.next_coat.number))
+    assert len(screen.job.panel.stages) == 2

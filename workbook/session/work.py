@@ -323,8 +323,11 @@ class Work:
         entry = LoggedCoat(coat.number, now, coat.ratio, **noted)
         stage = {**noted, "date": now.date()}
         card = self.panel if plan.on else None
+        code = (" ".join(code.split()) or self.next_code) if card is None else card.code
+        panels = self.job.panels if code in self.job.panels else (*self.job.panels, code)
+        # Before anything is noted: a closed job takes no coat.
+        job = replace(self.job, plan=replace(plan, on=code), panels=panels, state="spray")
         if card is None:
-            code = " ".join(code.split()) or self.next_code
             if any(p.code == code for p in self.archive.panels()):
                 raise DomainError(
                     f"There is a card {code} already.",
@@ -336,28 +339,24 @@ class Work:
             )
             self.archive.add([made], who=who)
         elif card.stages[-1].readings:
-            code = card.code
             self.archive.build_on(code, coat.recipe, who=who, why=why, log=(entry,), **stage)
         else:
-            code, log = card.code, (*card.stages[-1].log, entry)
+            log = (*card.stages[-1].log, entry)
             self.archive.amend(code, who=who, why=why, recipe=coat.recipe, log=log)
-        after = replace(plan, on=code)
-        panels = self.job.panels if code in self.job.panels else (*self.job.panels, code)
-        return self.keep(
-            replace(self.job, plan=after, panels=panels, state="spray"), words, who=who
-        )
+        return self.keep(job, words, who=who)
 
     def clear_laid(self) -> Work:
         """Note the clear coat."""
         card, plan = self.panel, self.job.plan
         if card is None or plan is None or not self.to_clear:
             raise DomainError("There is nothing to clear.", remedy="lay the colour coats first.")
-        why, recipe = self._why("clear coat laid"), replace(card.recipe, clear=plan.recipe.clear)
+        job, why = replace(self.job, state="read"), self._why("clear coat laid")
+        recipe = replace(card.recipe, clear=plan.recipe.clear)
         if card.stages[-1].readings:
             self.archive.build_on(card.code, recipe, why=why, date=dt.date.today())
         else:
             self.archive.amend(card.code, why=why, recipe=recipe)
-        return self.keep(replace(self.job, state="read"), "clear coat laid")
+        return self.keep(job, "clear coat laid")
 
     @property
     def minutes_dry(self) -> float | None:
@@ -384,6 +383,7 @@ class Work:
                 got=", ".join(map(str, have)),
                 remedy="read the card as the target was read, at every angle of it.",
             )
+        job = replace(self.job, state="read")
         plan, stage = self.job.plan, card.stages[-1]
         before = stage.recipe.clear is None and plan is not None and plan.recipe.clear is not None
         state, words = BEFORE if before else "", f"{card.code} read"
@@ -393,7 +393,7 @@ class Work:
         kept = replace(stage, readings=(*stage.readings, *new))
         stages = (*card.stages[:-1], kept)
         self.archive.amend(card.code, why=self._why(words), stages=stages)
-        return self.keep(replace(self.job, state="read"), words)
+        return self.keep(job, words)
 
     def _question(self, latest: Panel, card: Panel) -> None:
         """Refuse a reading that this card can hardly have, or that its last one gainsays."""
