@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from matchlib.domain import Panel, Reading, Recipe
+from matchlib.domain import CoatSchedule, Panel, Reading, Recipe
 from matchlib.errors import MatchlibError
 from matchlib.job import Job, Plan
 from tests.pages.jobs import CHERRY, RED, begun, press, sprayed
@@ -369,3 +369,17 @@ def test_a_closed_job_takes_neither_coat_nor_reading(screen: JobsScreen) -> None
     press(screen, "reopen")
     press(screen, "coat", str(screen.job.next_coat.number))
     assert len(screen.job.panel.stages) == 2
+
+
+def test_a_card_taken_up_again_is_judged_by_its_own_reading(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    press(screen, "read", lab="28.6 46.3 30.1")
+    first = screen.job.panel
+    sprayed(screen)
+    press(screen, "read", lab="24.4 44.3 26.2", sure="sure")
+    assert len(screen.job.job.panels) == 2
+    on = first.recipe.then(CoatSchedule.parse("1@12:1"), clear="yes")
+    screen.go(screen.job.choose(on, on=first.code), "spray")
+    press(screen, "coat", str(on.coats))
+    press(screen, "clear")
+    assert "● Passes" in press(screen, "read", lab="27.0 46.0 28.6")

@@ -97,7 +97,7 @@ class Work:
     def left_out(self) -> set[str]:
         """Codes of the cards that the fit does not learn from."""
         unread = {p.code for p in self.archive.panels() if not any(s.readings for s in p.stages)}
-        return {*self.job.panels, *unread}
+        return {*self.cards, *unread}
 
     @cached_property
     def panel(self) -> Panel | None:
@@ -108,6 +108,12 @@ class Work:
         if plan is not None and self.job.state == "spray":
             return None
         return self.archive.panel(self.job.panels[-1]) if self.job.panels else None
+
+    @property
+    def cards(self) -> tuple[str, ...]:
+        """Codes of the job's cards, the one in hand last."""
+        hand = () if self.panel is None else (self.panel.code,)
+        return (*(code for code in self.job.panels if code not in hand), *hand)
 
     @cached_property
     def coats(self) -> tuple[Coat, ...]:
@@ -269,7 +275,7 @@ class Work:
         """Return what was read against the target, and what to change."""
         from matchlib.steering import correct
 
-        tried = [self.rows(self.archive.panel(code))[-1:] for code in self.job.panels]
+        tried = [self.rows(self.archive.panel(code))[-1:] for code in self.cards]
         rows = [row for some in tried for row in some]
         return correct(self.model, rows, self.aim, self.limits)
 
