@@ -383,3 +383,16 @@ def test_a_card_taken_up_again_is_judged_by_its_own_reading(screen: JobsScreen) 
     press(screen, "coat", str(on.coats))
     press(screen, "clear")
     assert "● Passes" in press(screen, "read", lab="27.0 46.0 28.6")
+
+
+def test_a_fresh_card_that_is_not_begun_cannot_be_read(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    press(screen, "read", lab="28.6 46.3 30.1")
+    screen.go(screen.job.choose(CHERRY), "spray")
+    assert "Spray card J1-2" in press(screen, "step", "read")
+    press(screen, "coat", "1")
+    assert "Read it dry" in press(screen, "step", "read")
+    press(screen, "undo")
+    press(screen, "giveup", why="no such red")
+    press(screen, "reopen")
+    assert "Spray card J1-2" in press(screen, "step", "spray")

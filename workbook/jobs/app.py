@@ -144,7 +144,8 @@ class JobsScreen(BaseScreen):
             where=self.at,
             done=self.last,
         )
-        code = work.panel.code if work.panel is not None else work.next_code
+        plan = work.job.plan
+        code = plan.on if plan is not None and plan.on else work.next_code
         coat = work.next_coat
         if work.due_reading:
             forward = button("Next: read it", "step", "read", go=True)

@@ -31,7 +31,7 @@ def steps_open(work: Work) -> dict[str, bool]:
         "target": True,
         "recipe": bool(job.target),
         "spray": job.plan is not None,
-        "read": bool(job.panels),
+        "read": bool(job.panels) and work.panel is not None,
         "done": bool(job.panels) or not job.open,
     }
     return {name: held[name] for name in STEPS if can[name]}
