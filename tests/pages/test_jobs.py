@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, Panel, Reading, Recipe
 from matchlib.errors import MatchlibError
 from matchlib.job import Job, Plan
@@ -13,7 +14,7 @@ from tests.pages.jobs import CHERRY, RED, begun, press, sprayed
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.board import waiting
 from workbook.jobs.read import _hues
-from workbook.jobs.recipe import offers
+from workbook.jobs.recipe import _compare, offers
 from workbook.jobs.target import of_text
 from workbook.page import Press
 from workbook.page.pictures import numbers, tenths
@@ -396,3 +397,15 @@ def test_a_fresh_card_that_is_not_begun_cannot_be_read(screen: JobsScreen) -> No
     press(screen, "giveup", why="no such red")
     press(screen, "reopen")
     assert "Spray card J1-2" in press(screen, "step", "spray")
+
+
+def test_two_recipes_are_compared_by_what_is_sprayed(screen: JobsScreen) -> None:
+    begun(screen, "45 20 5")
+    work = screen.job
+    found = work.suggestions()
+    (read,) = (o for o in offers(found, work.plans()) if o.read_after and o.recipe.coats == 2)
+    shown = _compare(work, [read, read], None)
+    (lab,) = work.expected_labs([read.recipe])
+    assert lab != pytest.approx(read.suggestion.lab, abs=0.1)
+    assert numbers(lab) in shown
+    assert f"ΔE00 {delta_e00(work.wanted, lab):.2f} from the aim" in shown

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from workbook.figures import Raw, esc, number
 from workbook.figures.charts import Mark, lab_chart
@@ -340,7 +341,8 @@ def _closer(work: Work, recipe: Recipe) -> str:
 def _chart(work: Work, rows: list[Offer], found: Suggestions) -> str:
     from workbook.session.recipe_report import reachable_labs
 
-    marks = [Mark(r.suggestion.lab, "recipe", str(i)) for i, r in enumerate(rows, 1)]
+    labs = work.expected_labs([r.recipe for r in rows])
+    marks = [Mark(lab, "recipe", str(i)) for i, lab in enumerate(labs, 1)]
     marks.append(Mark(work.wanted, "target", "target"))
     view = work.job.target[0].viewing
     reach = reachable_labs(work.model, work.limits, work.archive.panels(), viewing=view)
@@ -360,12 +362,14 @@ def _compare(work: Work, rows: list[Offer], done: Press | None) -> str:
     names = {str(i): str(r.recipe) for i, r in enumerate(rows)}
     one = fields.get("one", "0") if fields.get("one", "0") in names else "0"
     two = fields.get("two", "1") if fields.get("two", "1") in names else one
+    picked = (rows[int(one)], rows[int(two)])
+    labs = work.expected_labs([r.recipe for r in picked])
     sides = "".join(
-        f"<div>{split(work.wanted, r.suggestion.lab, width=300, height=96)}<br>"
+        f"<div>{split(work.wanted, lab, width=300, height=96)}<br>"
         f"{tenths(r.chance)}<p>{esc(_why(r))}</p>"
-        f'<p class="wb-num">ΔE00 {number(r.suggestion.delta_e00, 2)} from the aim</p>'
+        f'<p class="wb-num">ΔE00 {number(float(delta_e00(work.wanted, lab)), 2)} from the aim</p>'
         f"{button('Use this', 'use', r.key, spoken=str(r.recipe))}</div>"
-        for r in (rows[int(one)], rows[int(two)])
+        for r, lab in zip(picked, labs, strict=True)
     )
     picks: str = choice("One", "one", names, one, do="compare")
     picks += choice("Other", "two", names, two, do="compare")
