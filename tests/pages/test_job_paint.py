@@ -19,6 +19,7 @@ from workbook.jobs.pot import keep_typed, pot_part, pots_of, request_of, typed_o
 from workbook.jobs.recipe import _CARRIERS, own_recipe
 from workbook.jobs.spray import booth_of
 from workbook.page import Press
+from workbook.page.pictures import coats_words
 from workbook.session.customer import sheet_of_job
 from workbook.session.stock import stock_of
 from workbook.sheet_parts import lab_words
@@ -242,3 +243,27 @@ def test_ones_own_recipe_is_where_the_sliders_stand(screen: JobsScreen) -> None:
     likeliest = screen.job.suggestions(top=1)[0].recipe
     assert own_recipe(screen.job, None) == likeliest, "a bare ground has no coats to slide"
     assert "My own recipe" in press(screen, "tool", "own")
+
+
+@pytest.mark.parametrize(
+    "schedule",
+    ["1@6:1 lagoon, 1@4:1 cherry", "1@10:1 2@6:1 1@3:1", "3@25:1", "12@14:1", "2@9:1 8@6:1"],
+)
+def test_what_the_sliders_cannot_say_is_not_shown_beside_them(
+    screen: JobsScreen, schedule: str
+) -> None:
+    begun(screen)
+    colour = None if "," in schedule else "cherry"
+    screen.go(screen.job.choose(Recipe.of("silver", colour, schedule, "satin")), "recipe")
+    page = press(screen, "tool", "own")
+    sent = dict(re.findall(r'<select id="wb-(\w+)".*?<option value="([^"]*)" selected>', page))
+    for tag in re.findall(r'<input[^>]*type="range"[^>]*>', page):
+        name, low, high, value = (
+            re.search(rf' {a}="([^"]*)"', tag)[1] for a in ("name", "min", "max", "value")
+        )
+        assert int(low) <= int(value) <= int(high), "else a browser would send another"
+        sent[name] = value
+    shown = own_recipe(screen.job, None)
+    assert plain(coats_words(shown)) in plain(page)
+    press(screen, "useown", **sent)
+    assert screen.job.job.plan.recipe == shown

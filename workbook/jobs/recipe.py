@@ -258,12 +258,12 @@ def limits_of_press(work: Work, done: Press) -> Limits:
 
 
 def own_recipe(work: Work, done: Press | None) -> Recipe:
-    """Return the recipe where the sliders stand; the chosen or likeliest one at first."""
+    """Return the recipe where the sliders stand; near the chosen or likeliest one at first."""
     fields = done.fields if done is not None else {}
     plan = work.job.plan
     start = plan.recipe if plan and plan.recipe.schedule else work.suggestions(top=1)[0].recipe
     if "own_coats" not in fields:
-        return start
+        fields = _at(work, start)
     steps = [CoatStep(int(float(fields["own_coats"])), _ratio(fields["own_ratio"]))]
     more = int(float(fields.get("own_more", "0")))
     if more:
@@ -281,6 +281,30 @@ def own_recipe(work: Work, done: Press | None) -> Recipe:
     )
 
 
+def _most(work: Work) -> int:
+    return max(10, work.limits.max_coats)
+
+
+def _at(work: Work, recipe: Recipe) -> dict[str, str]:
+    """Where ground, colour and sliders stand for a recipe: what they cannot say is left off it."""
+    (colour, run), most = recipe.layers[0], _most(work)
+    first, *rest = run.steps
+
+    def at(step: CoatStep) -> int:
+        carrier = float(step.ratio.carrier / step.ratio.colour)
+        return min(range(len(_CARRIERS)), key=lambda i: abs(_CARRIERS[i] - carrier))
+
+    found = {
+        "own_ground": recipe.ground,
+        "own_colour": colour,
+        "own_coats": min(first.coats, most),
+        "own_ratio": at(first),
+        "own_more": min(rest[0].coats, most) if rest else 0,
+        "own_second": at(rest[0] if rest else first),
+    }
+    return {name: str(value) for name, value in found.items()}
+
+
 def _ratio(place: str) -> MixRatio:
     return MixRatio.parse(f"{_CARRIERS[int(float(place))]:g}:1")
 
@@ -292,24 +316,20 @@ def own_part(work: Work, done: Press | None) -> Raw:
     recipe = own_recipe(work, done)
     (found,) = forecast(work.learnt(), [recipe], work.aim)
     labs = work.expected_labs(recipe.coat_by_coat())
-    first, *rest = recipe.steps
+    stand, most = _at(work, recipe), _most(work)
     texts = [f"{c:g} : 1" for c in _CARRIERS]
     known, archive = work.known, work.archive
     grounds = dict.fromkeys([str(recipe.ground), *map(str, known(archive.grounds()))])
     colours = dict.fromkeys([str(recipe.colour), *map(str, known(archive.colours()))])
 
-    def at(step: CoatStep) -> int:
-        carrier = float(step.ratio.carrier / step.ratio.colour)
-        return min(range(len(_CARRIERS)), key=lambda i: abs(_CARRIERS[i] - carrier))
-
     ways: Any = {"low": 0, "high": len(_CARRIERS) - 1, "texts": texts}
     controls = (  # by pairs, one above the other
-        choice("Ground", "own_ground", {g: g for g in grounds}, str(recipe.ground), do="own")
-        + choice("Colour", "own_colour", {c: c for c in colours}, next(iter(colours)), do="own")
-        + slider("Coats", "own_coats", first.coats, low=1, high=10)
-        + slider("Carrier : colour", "own_ratio", at(first), **ways)
-        + slider("Then more coats", "own_more", rest[0].coats if rest else 0, low=0, high=6)
-        + slider("Carrier : colour then", "own_second", at(rest[0] if rest else first), **ways)
+        choice("Ground", "own_ground", {g: g for g in grounds}, stand["own_ground"], do="own")
+        + choice("Colour", "own_colour", {c: c for c in colours}, stand["own_colour"], do="own")
+        + slider("Coats", "own_coats", int(stand["own_coats"]), low=1, high=most)
+        + slider("Carrier : colour", "own_ratio", int(stand["own_ratio"]), **ways)
+        + slider("Then more coats", "own_more", int(stand["own_more"]), low=0, high=most)
+        + slider("Carrier : colour then", "own_second", int(stand["own_second"]), **ways)
     )
     light, red, yellow = found.sd_lab
     text = f"{found.words}. One card spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
