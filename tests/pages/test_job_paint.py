@@ -66,6 +66,23 @@ def test_what_holds_in_the_booth_is_kept_checked_and_noted_of_each_coat(
     assert 'data-wait="600"' in screen.draw(), "the clock counts down ten minutes"
 
 
+def test_a_card_read_before_its_clear_keeps_who_sprayed_it_and_from_what(
+    screen: JobsScreen,
+) -> None:
+    begun(screen)
+    press(screen, "booth", booth_sprayer="Ada", booth_lot="L7", booth_temperature="21")
+    screen.go(screen.job.choose(CHERRY), "spray")
+    for coat in ("1", "2"):
+        press(screen, "coat", coat)
+    press(screen, "read", lab="33.4 34.7 10.7")
+    press(screen, "booth", booth_sprayer="Bo", booth_lot="honey 4")  # at another card by now
+    press(screen, "clear")
+    card = screen.job.panel
+    assert [s.recipe.clear for s in card.stages] == [None, "yes"]
+    assert (card.sprayer, card.lot, card.temperature) == ("Ada", "L7", 21.0)
+    assert "Ada" in printed(label_of(screen.job, card.code))
+
+
 def test_the_sheet_of_further_coats_begins_with_the_card_as_it_is(screen: JobsScreen) -> None:
     begun(screen)
     screen.go(screen.job.choose(CHERRY), "spray")

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["Coat", "Work"]
 
 BEFORE = "before clear"
+_OF_COATS = ("sprayer", "lot", "lots", "setup", "temperature", "humidity")  # under a clear too
 
 B = TypeVar("B", bound="Blend")
 
@@ -251,16 +252,9 @@ class Work:
         """Return recipes with a reading on the way, best first."""
         from matchlib.steering import plan
 
-        source = self.job.target[0].source
-        return plan(
-            self.learnt(),
-            self.aim,
-            self.limits,
-            readings=1,
-            top=8,
-            archive=self.archive.panels(),
-            source=source,
-        )
+        known, source = self.learnt(), self.job.target[0].source
+        return plan(known, self.aim, self.limits, readings=1, top=8,
+                    archive=self.archive.panels(), source=source)  # fmt: skip
 
     def known(self, some: Iterable[B]) -> list[B]:
         """Return those of grounds and colours that the fit has seen a reading of."""
@@ -359,7 +353,8 @@ class Work:
         job, why = replace(self.job, state="read"), self._why("clear coat laid")
         recipe = replace(card.recipe, clear=plan.recipe.clear)
         if card.stages[-1].readings:
-            self.archive.build_on(card.code, recipe, why=why, date=dt.date.today())
+            kept = {name: getattr(card.stages[-1], name) for name in _OF_COATS}
+            self.archive.build_on(card.code, recipe, why=why, date=dt.date.today(), **kept)
         else:
             self.archive.amend(card.code, why=why, recipe=recipe)
         return self.keep(job, "clear coat laid")
