@@ -78,6 +78,21 @@ def test_a_card_of_the_archive_without_its_clear_is_one_still_to_be_cleared(tmp_
     assert kept["chance"] == pytest.approx(early["chance"], abs=0.02)
 
 
+def test_a_card_read_before_its_clear_is_corrected_as_it_will_be_under_it(tmp_path):
+    place, card = copied(tmp_path), Recipe.of("pale gold", "cherry", "4@4.5:1")
+    read = tuple(Reading(lab=lab, state="before clear") for lab in ((28.7, 44.2, 25.2),) * 2)
+    with Session.open(place) as session:
+        session.archive.add([Panel.of("CARD 2", card, read)])
+        session.archive.add([Panel.of("CARD 3", card, (Reading(lab=(28.7, 44.2, 25.2)),))])
+    kept = json_of("correct", *AIM, "--tried", "CARD 2", "--archive", place)
+    typed = (*GOLD, "--schedule", "4@4.5:1", "--read", 28.7, 44.2, 25.2, "--before-clear")
+    early = json_of("correct", *AIM, *typed, "--archive", place)
+    assert kept["difference"] == pytest.approx(early["difference"], abs=0.05)
+    assert kept["difference"] < 1 < kept["difference_as_read"]
+    bare = json_of("correct", *AIM, "--tried", "CARD 3", "--archive", place)
+    assert bare["difference"] == bare["difference_as_read"], "nobody said that one is to come"
+
+
 def test_a_card_read_in_stages_teaches_as_one_card_what_to_spray_next(tmp_path):
     place = copied(tmp_path)
     with Session.open(place) as session:

@@ -17,7 +17,7 @@ from workbook.session.targets import last_tried, stages_read
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
-    from matchlib.domain import Conditions, Reading, Recipe
+    from matchlib.domain import Conditions, Panel, Reading, Recipe
     from matchlib.mixing import Limits
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.progress import Callback
@@ -265,7 +265,8 @@ class Session:
     def tried(self, codes: Sequence[str], file: str | Path | None = None) -> list[Tried]:
         """Return panels sprayed for a target: of the archive, then of a table of further ones.
 
-        Repeats of one panel at one angle count as their mean.
+        Repeats of one panel at one angle count as their mean. One read before its clear coat is to
+        have the usual one.
         """
         panels = [self.archive.panel(code) for code in codes]
         if file is not None:
@@ -273,7 +274,10 @@ class Session:
             from matchlib.readings import read_file
 
             panels += read_file(file, viewing=Viewing()).panels
-        return [last_tried(panel) for panel in panels]
+        return [
+            stages_read(panel, self.clear)[-1] if _to_clear(panel) else last_tried(panel)
+            for panel in panels
+        ]
 
     def _cards(self, codes: Sequence[str], file: str | Path | None = None) -> list[Any]:
         """Return the same, of a card read at several stages all of them."""
@@ -380,3 +384,10 @@ class Session:
             callback=part_of(callback, 0.1, 1.0),
         )
         return rows, floor
+
+
+def _to_clear(panel: Panel) -> bool:
+    """Whether a panel was read, and that before a clear coat that is not on it yet."""
+    stage = panel.stages[-1]
+    early = [r.state == "before clear" for r in stage.last_read]
+    return stage.recipe.clear is None and bool(early) and all(early)
