@@ -32,6 +32,16 @@ def test_a_target_is_read_as_people_write_it(screen: JobsScreen, typed: str) -> 
     assert reading.lab == (27.1, 45.9, 28.5)
 
 
+def test_several_places_of_an_aged_finish_are_shown_before_they_are_kept(
+    screen: JobsScreen,
+) -> None:
+    press(screen, "new")
+    places = "27 45 28\n28 46 29\n26 44.5 27"
+    assert "27.0 45.2 28.0" in press(screen, "look", lab=places)
+    press(screen, "begin", lab=places, name="hood")
+    assert "27.0 45.2 28.0" in press(screen, "step", "target")
+
+
 def test_a_target_may_be_a_panel_or_angles_and_nothing_else(screen: JobsScreen) -> None:
     (own,) = of_text("t041", screen.session)
     assert own.lab == pytest.approx((41.175, -13.91, -48.785), abs=0.01)

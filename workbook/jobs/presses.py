@@ -11,7 +11,7 @@ from workbook.jobs import recipe as recipes
 from workbook.jobs.done import label_of, sheet_pdf
 from workbook.jobs.pot import keep_bottle, keep_typed, take_pot
 from workbook.jobs.spray import booth_of, keep_booth, noted
-from workbook.jobs.target import begun, of_file, of_text
+from workbook.jobs.target import begun, of_file, of_text, sample_of
 from workbook.page import Press
 from workbook.session.photos_kept import keep_picture
 from workbook.session.stock import keep_stock
@@ -85,7 +85,7 @@ class Presses:
     def do_look(self, done: Press) -> None:
         """Show what was typed of the sample; what is no colour is said at once."""
         if done.fields.get("lab", "").strip():
-            of_text(done.fields["lab"], self.at.session)
+            sample_of(done.fields["lab"], self.at.session)
 
     def do_words(self, done: Press) -> None:
         """Keep name, customer, day and notes."""

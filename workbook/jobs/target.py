@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from matchlib.repair import AgedFinish
     from workbook.session.session import Session
 
-__all__ = ["aged_of", "begun", "of_file", "of_text", "target_page"]
+__all__ = ["begun", "of_file", "of_text", "sample_of", "target_page"]
 
 _ANGLE = re.compile(r"^\s*([^\s:]+(?::\d+)?)\s*[:=]\s+(.*)$")
 
@@ -61,13 +61,21 @@ def of_text(text: str, session: Session, like: Reading | None = None) -> tuple[R
     return typed_readings(rows, illuminant=light.illuminant, observer=light.observer)
 
 
-def aged_of(text: str, session: Session) -> AgedFinish | None:
+def _aged(text: str, session: Session) -> AgedFinish | None:
     """Return an aged finish where several places of it were typed, a line each and no angle."""
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     if len(lines) < 2 or any(_ANGLE.match(line) for line in lines):
         return None
     places = [typed_readings([(session.geometry, list(three_typed(p) or ()))])[0] for p in lines]
     return aged_finish(places)
+
+
+def sample_of(text: str, session: Session) -> tuple[tuple[Reading, ...], AgedFinish | None]:
+    """Return what was typed of a sample, as `of_text` has it, or the mean of an aged finish."""
+    aged = _aged(text, session)
+    if aged is None:
+        return of_text(text, session), None
+    return typed_readings([(session.geometry, list(aged.lab))]), aged
 
 
 def of_file(name: str, content: bytes, session: Session) -> tuple[Reading, ...]:
@@ -104,10 +112,7 @@ def begun(done: Press, session: Session, job: Job | None, read: tuple[Reading, .
     }
     if job is not None and job.target:
         return replace(job, **given)
-    aged = None if read else aged_of(fields.get("lab", ""), session)
-    if aged is not None:
-        read = typed_readings([(session.geometry, list(aged.lab))])
-    readings = read or of_text(fields.get("lab", ""), session)
+    readings, aged = (read, None) if read else sample_of(fields.get("lab", ""), session)
     if not given["name"]:
         given["name"] = "sample " + numbers(lab_of_reading(readings[0]))
     base = Job(**given) if job is None else replace(job, **given)
@@ -180,7 +185,7 @@ def target_page(
                    help="such as 27.1 45.9 28.5, or the code of a panel")  # fmt: skip
     ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
     try:
-        labs = [lab_of_reading(r) for r in of_text(typed, session)]
+        labs = [lab_of_reading(r) for r in sample_of(typed, session)[0]]
     except MatchlibError:
         labs = []
     words = " and ".join(map(numbers, labs)) or "no sample yet"
