@@ -328,9 +328,9 @@ class Work:
         # Before anything is noted: a closed job takes no coat.
         job = replace(self.job, plan=replace(plan, on=code), panels=panels, state="spray")
         if card is None:
-            if any(p.code == code for p in self.archive.panels()):
+            if same := [p for p in self.archive.panels() if p.code.casefold() == code.casefold()]:
                 raise DomainError(
-                    f"There is a card {code} already.",
+                    f"There is a card {same[0].code} already.",
                     got=code,
                     remedy="write another code on the back of this one.",
                 )
