@@ -410,3 +410,20 @@ def test_two_recipes_are_compared_by_what_is_sprayed(screen: JobsScreen) -> None
     assert lab != pytest.approx(read.suggestion.lab, abs=0.1)
     assert numbers(lab) in shown
     assert f"ΔE00 {delta_e00(work.wanted, lab):.2f} from the aim" in shown
+
+
+def test_angles_of_a_card_are_held_against_their_own_whatever_their_order(
+    screen: JobsScreen,
+) -> None:
+    begun(screen, "45as15: 33 50 30\n45as110: 25 42 25")
+    sprayed(screen)
+    angles = "45as110: 25.2 42 25\n45as45: 30 45 28\n45as15: 33.4 50 30"
+    shown = press(screen, "read", lab=angles, sure="sure")
+    for words in (
+        "45as15: aim 33.0 50.0 30.0 · 33.4 50.0 30.0",
+        "45as110: aim 25.0 42.0 25.0 · 25.2 42.0 25.0",
+        "aim 33.0 50.0 30.0 · J1-1 33.4 50.0 30.0",
+        'aria-label="lighter by 0.4"',
+    ):
+        assert words in shown
+    assert "reads 33.4 50.0 30.0" in press(screen, "step", "done")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Panel
 from workbook.figures import Raw, esc, numbers
 from workbook.jobs.pot import pots_of, typed_of
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.pictures import coats, coats_words, recipe_title, split
 from workbook.session.customer import sheet_of_job
+from workbook.session.targets import read_like
 from workbook.session.work import Work
 
 __all__ = ["done_page", "label_of", "sheet_pdf"]
@@ -39,7 +39,7 @@ def done_page(work: Work, wrong: Exception | None) -> Raw:
 def _card(work: Work, card: Panel) -> str:
     read, seen, words = card.stages[-1].last_read, split(work.wanted), "not read"
     if read:
-        lab = lab_of_reading(read[0])
+        lab = read_like(work.job.target[0], read)
         state = f", {read[0].state}" if read[0].state else ""
         seen, words = split(work.wanted, lab, of=card.code), f"reads {numbers(lab)}{state}"
     labs = work.expected_labs(card.recipe.coat_by_coat())

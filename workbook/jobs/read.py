@@ -13,6 +13,7 @@ from workbook.figures import Raw, areas, esc, numbers, protocol_list
 from workbook.jobs.rail import materials
 from workbook.page.fields import button, check, field, fold, problem, upload
 from workbook.page.pictures import axes, coats, coats_words, spaced, split, tenths
+from workbook.session.targets import read_like
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
@@ -119,18 +120,19 @@ def read_page(
     if advice is None or again or not card.stages[-1].readings:
         return _ask(work, card, wrong, photo, doubted)
     passes, words = verdict_of(advice)
-    finished = [float(v) for v in advice.finished[0]]
-    lab = lab_of_reading(card.stages[-1].last_read[0])
+    each = [[float(v) for v in advice.finished[place]] for place in advice.places]
+    finished = each[0]
+    lab = read_like(work.job.target[0], card.stages[-1].last_read)
     line = f"aim {numbers(work.wanted)} · {card.code} {numbers(lab)}"
     if advice.last.clear_to_come:
         line += f", cleared about {numbers(finished)}"
     measured = _axes(work, finished)
     several = ""
-    if len(advice.finished) > 1:
+    if len(each) > 1:
         several = "".join(
             f'<p class="wb-num">{esc(r.viewing.geometry)}: aim {numbers(lab_of_reading(r))} · '
-            f"{numbers([float(v) for v in lab])}</p>"
-            for r, lab in zip(work.job.target, advice.finished, strict=False)
+            f"{numbers(one)}</p>"
+            for r, one in zip(work.job.target, each, strict=True)
         )
     head = (
         f'<div class="wb-verdict"><div>'

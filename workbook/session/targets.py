@@ -18,6 +18,7 @@ __all__ = [
     "angles_of_file",
     "angles_of_panel",
     "last_tried",
+    "read_like",
     "reading_of_lab",
     "samples_of_file",
     "single_reading",
@@ -117,6 +118,13 @@ def _by_angle(readings: Sequence[Reading], *, where: str) -> tuple[Reading, ...]
         single_reading(some, where=f"{where}, at {geometry}")
         for geometry, some in by_geometry.items()
     )
+
+
+def read_like(target: Reading, readings: Sequence[Reading]) -> tuple[float, float, float]:
+    """Return CIELAB of the first reading taken as a target was; of the first one if none was."""
+    from matchlib.colorimetry.lab import lab_of_reading
+
+    return lab_of_reading(next((r for r in readings if r.viewing == target.viewing), readings[0]))
 
 
 def last_tried(panel: Panel) -> tuple[Recipe, tuple[Reading, ...]]:
