@@ -427,3 +427,13 @@ def test_angles_of_a_card_are_held_against_their_own_whatever_their_order(
     ):
         assert words in shown
     assert "reads 33.4 50.0 30.0" in press(screen, "step", "done")
+
+
+def test_a_job_with_a_card_and_no_target_asks_for_the_target(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    archive.keep_job(Job("bare").sprayed("T041"))
+    for step in ("", "read", "done"):
+        screen.address = {"job": "1", "step": step}
+        assert "no sample yet" in screen.draw()
+    archive.keep_job(archive.job(1).closed("given up", "no sample came"))
+    assert "no sample came" in press(screen, "step", "done")

@@ -48,8 +48,9 @@ class JobsScreen(BaseScreen):
         """The step on screen: the one in the address if it can be gone to, else where it waits."""
         if self.address.get("job") == "new":
             return "target"
-        work, asked = self.job, self.address.get("step", "")
-        return asked if asked in steps_open(work) else work.job.state
+        work, opened = self.job, steps_open(self.job)
+        asked = (self.address.get("step", ""), work.job.state)
+        return next((step for step in asked if step in opened), "target")
 
     @property
     def job(self) -> Work:

@@ -18,7 +18,8 @@ def done_page(work: Work, wrong: Exception | None) -> Raw:
     """Return the step as HTML."""
     job = work.job
     cards = [work.archive.panel(code) for code in job.panels]
-    shown = "".join(_card(work, card) for card in cards) or "<p>No card was sprayed for it.</p>"
+    none = "No card was sprayed for it." if job.target else "It had no target."
+    shown = "".join(_card(work, c) for c in cards if job.target) or f"<p>{none}</p>"
     prints = button("Print the job sheet", "sheet", quiet=True) if job.plan is not None else ""
     if not job.open:
         words = job.outcome + (f": {job.why}" if job.why else "")

@@ -197,8 +197,8 @@ class Presses:
 
     def do_read(self, done: Press) -> None:
         """Keep what was read of the card."""
-        target = self.at.job.job.target
-        readings = of_text(done.fields.get("lab", ""), self.at.session, target[0])
+        like = next(iter(self.at.job.job.target), None)
+        readings = of_text(done.fields.get("lab", ""), self.at.session, like)
         self._keep(done, readings)
 
     def _keep(self, done: Press, readings: Sequence[Any]) -> None:

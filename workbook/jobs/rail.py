@@ -27,12 +27,13 @@ def steps_open(work: Work) -> dict[str, bool]:
         "read": bool(job.panels) and not job.open,
         "done": not job.open,
     }
+    judged = bool(job.target) and bool(job.panels)
     can = {
         "target": True,
         "recipe": bool(job.target),
         "spray": job.plan is not None,
-        "read": bool(job.panels) and work.panel is not None,
-        "done": bool(job.panels) or not job.open,
+        "read": judged and work.panel is not None,
+        "done": judged or not job.open,
     }
     return {name: held[name] for name in STEPS if can[name]}
 
