@@ -48,7 +48,7 @@ def _slopes(model: FilmRegressor, recipes: list[Recipe]) -> np.ndarray:
 
 def _known(model: FilmRegressor) -> np.ndarray:
     """The law's values and, each in its own step, what no panel told."""
-    return block_diag(model.fitted_.covariance, np.eye(len(model.words_.grounds) + 2))
+    return block_diag(model.fitted_.covariance, np.eye(4 * len(model.words_.grounds) + 2))
 
 
 def _uncertainty(model: FilmRegressor, recipes: list[Recipe], covariance: np.ndarray) -> float:
