@@ -1,4 +1,4 @@
-"""What a test panel teaches, and what is advised after it."""
+"""What is advised after a test panel."""
 
 from __future__ import annotations
 
@@ -7,14 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
 from matchlib.correction import Belief, Card, Today, film_words, fresh_recipes
-from matchlib.correction.posterior import posterior
 from matchlib.correction.scoring import scored
 from matchlib.correction.sprayed import Sprayed
-from matchlib.demo import demo_model
 from matchlib.domain import CoatSchedule, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError
 from matchlib.mixing import Limits
@@ -24,136 +21,8 @@ from matchlib.steering import correct, steer
 from matchlib.tails import PANELS
 from matchlib.target import Target
 from tests.benchmarks.panels import labs, to_frame
-from tests.benchmarks.spray import Noise, Shop
-
-
-@pytest.fixture(scope="module")
-def shop() -> Shop:
-    return Shop(3, n_grounds=3, n_colours=2, noise=Noise(film=0.02, coat=0.02))
-
-
-@pytest.fixture(scope="module")
-def model(shop: Shop) -> FilmRegressor:
-    return FilmRegressor(rounds=2).fit(*to_frame(shop.archive(36, 0)))
-
-
-@pytest.fixture(scope="module")
-def recipe(shop: Shop) -> Recipe:
-    return Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("4@5:1"), "yes")
-
-
-def _heavy(shop: Shop, recipe: Recipe, factor: float) -> tuple[float, float, float]:
-    lab = np.mean(
-        [labs([shop.spray(recipe, np.random.default_rng(i), heavy=factor)])[0] for i in range(12)],
-        axis=0,
-    )
-    return (float(lab[0]), float(lab[1]), float(lab[2]))
-
-
-def test_belief_before_any_panel_predicts_as_the_model(
-    model: FilmRegressor, recipe: Recipe
-) -> None:
-    belief = Belief.of(model)
-    np.testing.assert_allclose(
-        belief.predict_recipes([recipe]), model.predict_recipes([recipe]), atol=1e-9
-    )
-    today, ever = belief.predict_each([recipe]), model.predict_each([recipe])
-    assert np.trace(today.known[0]) > np.trace(ever.known[0])  # today is not known yet
-    np.testing.assert_allclose(today.spray, ever.spray)
-
-
-def test_what_no_panel_told_is_doubted_by_the_belief_too(shop: Shop) -> None:
-    # Of 18 panels over two of three grounds the third's scatter, and how any two blend, is not
-    # known.
-    young = FilmRegressor().fit(*to_frame(shop.young(0)))
-    belief = Belief.of(young)
-    one = young.words_.grounds[int(np.argmin(young.experience_.sprayed))]
-    two = next(name for name in young.words_.grounds if name != one)
-    for ground in (one, f"{one} 1 + {two} 1"):
-        about = Recipe.of(ground, str(shop.colours[0]), "3@5:1", "yes")
-        stated, ever = belief.predict_each([about]).known[0], young.predict_each([about]).known[0]
-        assert np.trace(stated) > 0.9 * np.trace(ever)
-        # And a panel of it tells what it was.
-        read = belief.predict_recipes([about])[0] + [3.0, 1.0, 1.0]
-        told = belief.after([(about, read)]).predict_each([about]).known[0]
-        assert np.trace(told) < 0.5 * np.trace(stated)
-        # What was not known moves the colour by its slope, and is what the panel then tells.
-        lab, slope, *_ = belief.linear([about], Viewing())
-        place = slope.shape[2] - 2 - 4 * len(young.words_.grounds)
-        place += int(np.abs(slope[0, :, place:]).sum(axis=0).argmax())
-        moved = belief.mean + np.eye(len(belief.mean))[place]
-        again = belief.linear([about], Viewing(), mean=moved)[0]
-        assert np.abs(slope[0, :, place]).max() > 0.1
-        np.testing.assert_allclose(again[0] - lab[0], slope[0, :, place], atol=1e-9)
-
-
-def test_derivatives_of_the_belief_are_those_of_its_predictions(
-    model: FilmRegressor, recipe: Recipe
-) -> None:
-    belief = Belief.of(model)
-    rng = np.random.default_rng(0)
-    mean = belief.mean.copy()
-    mean[belief.size] = 0.1
-    _, jacobian, by_film, _ = belief.linear([recipe], mean=mean)
-    step = rng.normal(size=mean.size) * 1e-5
-    up, *_ = belief.linear([recipe], mean=mean + step, slopes=False)
-    down, *_ = belief.linear([recipe], mean=mean - step, slopes=False)
-    np.testing.assert_allclose(jacobian[0] @ step, (up - down)[0] / 2, atol=1e-8)
-    more, *_ = belief.linear([recipe], mean=mean, film=1e-5, slopes=False)
-    less, *_ = belief.linear([recipe], mean=mean, film=-1e-5, slopes=False)
-    np.testing.assert_allclose(by_film[0], (more - less)[0] / 2e-5, rtol=1e-4, atol=1e-5)
-
-
-@pytest.mark.parametrize("factor", [0.88, 1.15])
-def test_three_panels_tell_how_heavily_somebody_sprays(
-    shop: Shop, model: FilmRegressor, recipe: Recipe, factor: float
-) -> None:
-    other = replace(recipe, schedule=CoatSchedule.parse("3@3:1"), ground=shop.grounds[1])
-    third = replace(recipe, colour=shop.colours[1])
-    tried = [(r, _heavy(shop, r, factor)) for r in (recipe, other, third)]
-    film, sd = Belief.of(model, Today(0.08, 0.01, 0.1)).after(tried).film
-    assert sd < 0.06
-    assert film == pytest.approx(np.log(factor), abs=2.5 * sd)
-    assert np.sign(film) == np.sign(np.log(factor))
-    assert abs(film) > 0.5 * abs(np.log(factor))
-
-
-def test_a_corrected_prediction_is_nearer_the_next_panel(
-    shop: Shop, model: FilmRegressor, recipe: Recipe
-) -> None:
-    belief = Belief.of(model).after([(recipe, _heavy(shop, recipe, 1.15))])
-    following = [
-        replace(recipe, schedule=CoatSchedule.parse("5@6:1")),
-        replace(recipe, ground=shop.grounds[2]),
-        replace(recipe, colour=shop.colours[1]),
-    ]
-    truth = np.array([_heavy(shop, r, 1.15) for r in following])
-    after = delta_e00(belief.predict_recipes(following), truth).mean()
-    before = delta_e00(model.predict_recipes(following), truth).mean()
-    assert after < 0.8 * before
-
-
-def test_more_panels_never_know_less(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
-    belief = Belief.of(model)
-    one = belief.after([(recipe, _heavy(shop, recipe, 1.0))])
-    two = one.after([(recipe, _heavy(shop, recipe, 1.0))])
-    for earlier, later in ((belief, one), (one, two)):
-        assert np.all(np.diag(later.covariance) <= np.diag(earlier.covariance) + 1e-12)
-    assert two.panels == 2
-
-
-def test_posterior_of_a_linear_law_is_the_textbooks() -> None:
-    # Two readings of variance 1 of one number believed 0 with variance 4: mean 4/9 of their sum.
-    slope = np.ones((2, 1))
-    mean, cov, left, evidence = posterior(
-        np.zeros(1), np.eye(1) * 4, lambda x: (slope @ x, slope), np.array([1.0, 2.0]), np.eye(2)
-    )
-    assert mean[0] == pytest.approx(4 * 3 / 9)
-    assert cov[0, 0] == pytest.approx(4 / 9)
-    # An error of the belief before counts 1 in 9 after: two readings of 1 to one of 1/4.
-    assert left[0, 0] == pytest.approx(1 / 9)
-    together = stats.multivariate_normal([0, 0], [[5, 4], [4, 5]]).logpdf([1.0, 2.0])
-    assert evidence == pytest.approx(together + np.log(2 * np.pi))
+from tests.benchmarks.spray import Shop
+from tests.correction.heavy import heavy
 
 
 def test_fresh_recipes_have_the_clear_coat_that_is_usual_or_named(model: FilmRegressor) -> None:
@@ -165,7 +34,7 @@ def test_fresh_recipes_have_the_clear_coat_that_is_usual_or_named(model: FilmReg
 
 def test_a_weak_panel_can_be_built_on(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
-    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], Target.lab(*target))
+    advice = correct(model, [(recipe, heavy(shop, recipe, 1.0))], Target.lab(*target))
     assert advice.state == "go on"
     best = advice.options[0]
     assert best.recipe.schedule is not None
@@ -182,7 +51,7 @@ def test_building_on_knows_this_panels_own_film(
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
     strengths = []
     for factor in (0.9, 1.1):
-        advice = correct(model, [(recipe, _heavy(shop, recipe, factor))], Target.lab(*target))
+        advice = correct(model, [(recipe, heavy(shop, recipe, factor))], Target.lab(*target))
         schedule = advice.options[0].recipe.schedule
         assert schedule is not None
         strengths.append(schedule.strength)
@@ -191,7 +60,7 @@ def test_building_on_knows_this_panels_own_film(
 
 def test_a_dark_panel_cannot(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("2@5:1")))
-    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], Target.lab(*target))
+    advice = correct(model, [(recipe, heavy(shop, recipe, 1.0))], Target.lab(*target))
     assert advice.state == "lost"
     assert not advice.options
     assert "too dark" in advice.words
@@ -202,7 +71,7 @@ def test_changes_are_ranked_by_their_chance(
     shop: Shop, model: FilmRegressor, recipe: Recipe
 ) -> None:
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("5@5:1")))
-    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], Target.lab(*target))
+    advice = correct(model, [(recipe, heavy(shop, recipe, 1.0))], Target.lab(*target))
     for found in (advice.changes, advice.fresh):
         chances = [round(s.probability, 2) for s in found]
         assert chances == sorted(chances, reverse=True)
@@ -303,8 +172,8 @@ def test_a_panel_far_off_is_laid_to_an_odd_day(
 ) -> None:
     # What is small is mostly the panel's own; what is large is mostly the day's.
     start = Belief.of(model)
-    small, large = (start.after([(recipe, _heavy(shop, recipe, f))]).film[0] for f in (1.04, 1.3))
-    plain = float(start.after([(recipe, _heavy(shop, recipe, 1.0))]).film[0])
+    small, large = (start.after([(recipe, heavy(shop, recipe, f))]).film[0] for f in (1.04, 1.3))
+    plain = float(start.after([(recipe, heavy(shop, recipe, 1.0))]).film[0])
     assert 0.0 < (small - plain) / np.log(1.04) < 0.7 * (large - plain) / np.log(1.3)
 
 
@@ -343,7 +212,7 @@ def test_a_bare_panel_is_not_built_on(shop: Shop, model: FilmRegressor) -> None:
 
 
 def test_an_unsure_reading_teaches_less(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
-    lab = _heavy(shop, recipe, 1.15)
+    lab = heavy(shop, recipe, 1.15)
     belief = Belief.of(model)
     sure, unsure = (belief.after([(recipe, Reading(lab=lab, sd=sd))]).film for sd in (0.05, 5.0))
     assert abs(unsure[0]) < abs(sure[0])
@@ -462,24 +331,3 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
         assert one.expected == pytest.approx(hope.mean, rel=0.1)
     plain = scored(model, recipes[:2], Target.lab(*aim))
     assert [(one.words, one.changes) for one in plain] == [(one.recipe.words, 0) for one in plain]
-
-
-def test_an_angle_never_read_is_wide_until_a_card_is_read_there() -> None:
-    model = demo_model()
-    card = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    usual, face, flop, photo = (Viewing(geometry=g) for g in ("45:0", "45as15", "45as110", "photo"))
-
-    def wide(belief: Belief, view: Viewing) -> float:
-        return float(np.sqrt(np.trace(belief.predict_each([card], view).known[0])))
-
-    before = Belief.of(model)
-    assert wide(before, face) > 10 * wide(before, usual)
-    assert wide(before, photo) < 2 * wide(before, usual)
-    read = before.predict_recipes([card], face)[0] * 1.2
-    after = before.after([(card, read, face)])
-    assert np.linalg.norm(after.predict_recipes([card], face)[0] - read) < 2.0
-    assert wide(after, face) < 0.2 * wide(before, face)
-    # Of the flop, and of how the card looks as usual, it tells next to nothing.
-    assert wide(after, flop) > 0.9 * wide(before, flop)
-    moved = after.predict_recipes([card])[0] - before.predict_recipes([card])[0]
-    assert np.linalg.norm(moved) < 1.0

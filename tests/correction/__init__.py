@@ -1,0 +1,1 @@
+"""What test panels teach of law and day, and what is advised after them."""
