@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from matchlib.colorimetry import delta_e00
-from matchlib.domain import CoatSchedule, Colour, MixRatio, Panel, Recipe
+from matchlib.domain import CoatSchedule, Colour, MixRatio, Panel, Recipe, three
 from matchlib.errors import DomainError
 from matchlib.evenness import film_tolerance
 from matchlib.evenness.film import coat_shares
-from matchlib.lessons.evidence import Lesson, LessonBasis, cannot, done, lch_row
+from matchlib.lessons.evidence import Evidence, Lesson, LessonBasis, by_recipe, cannot
 from matchlib.lessons.on_card import another_ground, stop_short, weak_last
 from matchlib.mixing.stated import ratio_of
 from matchlib.plural import counted
@@ -81,12 +81,10 @@ def lesson(model: FilmPredictor, panels: Sequence[Panel], key: str) -> Lesson:
     panels = [p for p in panels if model.words_.knows(p.recipe)]
     own = _usual(panels)
     if own is None or own.schedule is None:
-        words = "This archive cannot say: it has no panel of one colour at one ratio."
-        return Lesson(key, title, rule, words, supported=False)
-    return work(
-        LessonBasis(model, panels, own, own.schedule.steps[0]),
-        Lesson(key, title, rule, "", supported=False),
-    )
+        said = cannot("it has no panel of one colour at one ratio.")
+    else:
+        said = work(LessonBasis(model, panels, own, own.schedule.steps[0]))
+    return Lesson(key, title, rule, *said)
 
 
 def _usual(panels: Sequence[Panel]) -> Recipe | None:
@@ -105,7 +103,7 @@ def _usual(panels: Sequence[Panel]) -> Recipe | None:
     return counts[0][0] if counts else None
 
 
-def _ratio(asked: LessonBasis, start: Lesson) -> Lesson:
+def _ratio(asked: LessonBasis) -> Evidence:
     coats, ratio = asked.step.coats, asked.step.ratio
     poured = ratio_of(colour_volume=4, carrier_volume=32)
     turned = MixRatio(ratio.colour, ratio.carrier)
@@ -125,16 +123,15 @@ def _ratio(asked: LessonBasis, start: Lesson) -> Lesson:
             f"{asked.own} the wrong way round, at {turned}, would read ΔE00 {wrong:.1f} from what "
             f"was meant: {', '.join(direction(labs[0], labs[-1])[:2]) or 'hardly different'}."
         )
-    rows = tuple(
-        lch_row(str(r.schedule), lab, f"{r.schedule.steps[0].ratio.fraction:.1%}", f"{d:.1f}")
+    rows = (
+        (r.schedule, lab, f"{r.steps[0].ratio.fraction:.1%}", f"{d:.1f}")
         for r, lab, d in zip(recipes, labs, away, strict=True)
-        if r.schedule is not None
     )
-    columns = ("schedule", "L*", "C*", "h°", "colour in the pot", "ΔE00 from the first")
-    return done(start, finding, held and wrong > 1.0, columns=columns, rows=rows, labs=labs)
+    columns = ("schedule", "colour in the pot", "ΔE00 from the first")
+    return by_recipe(finding, held and wrong > 1.0, columns=columns, rows=rows)
 
 
-def _step_up(asked: LessonBasis, start: Lesson) -> Lesson:
+def _step_up(asked: LessonBasis) -> Evidence:
     ratio = asked.step.ratio
     rich = MixRatio(ratio.carrier / 2, ratio.colour)
     schedules = [
@@ -160,13 +157,13 @@ def _step_up(asked: LessonBasis, start: Lesson) -> Lesson:
     )
     finding += "." if sprayed else ", so this is only a prediction."
     finding += _last_coats(asked, schedules)
-    rows = tuple(
-        lch_row(str(s), lab, f"{s.strength:.2f}", f"{d:.1f}")
+    rows = (
+        (s, lab, f"{s.strength:.2f}", f"{d:.1f}")
         for s, lab, d in zip(schedules, labs, away, strict=True)
     )
-    columns = ("schedule", "L*", "C*", "h°", "strength", "ΔE00 from the first")
+    columns = ("schedule", "strength", "ΔE00 from the first")
     between = 0.0 < middle < float(away[3])
-    return done(start, finding, between and sprayed > 0, columns=columns, rows=rows, labs=labs)
+    return by_recipe(finding, between and sprayed > 0, columns=columns, rows=rows)
 
 
 def _last_coats(asked: LessonBasis, schedules: Sequence[CoatSchedule]) -> str:
@@ -180,12 +177,12 @@ def _last_coats(asked: LessonBasis, schedules: Sequence[CoatSchedule]) -> str:
     )
 
 
-def _value(asked: LessonBasis, start: Lesson) -> Lesson:
-    bare = asked.labs([replace(r, colour=None, schedule=None) for r in asked.over(asked.grounds)])
+def _value(asked: LessonBasis) -> Evidence:
+    bare = asked.bare()
     order = np.argsort(-bare[:, 0])
     grounds = [asked.grounds[int(i)] for i in order]
     if len(grounds) < 2:
-        return cannot(start, "it has panels over one ground only.")
+        return cannot("it has panels over one ground only.")
     recipes = asked.over(grounds)
     labs = asked.labs(recipes)
     _, sd = asked.shift(recipes[0], recipes[-1])
@@ -201,37 +198,32 @@ def _value(asked: LessonBasis, start: Lesson) -> Lesson:
         if share > 0.5
         else f"Over the {len(grounds)} grounds the panel does not go with how dark the ground is."
     )
-    rows = tuple(
-        lch_row(str(g), lab, f"{b:.1f}")
-        for g, lab, b in zip(grounds, labs, bare[order, 0], strict=True)
-    )
-    columns = ("ground", "L*", "C*", "h°", "L* of the bare ground")
+    rows = ((g, lab, f"{b:.1f}") for g, lab, b in zip(grounds, labs, bare[order, 0], strict=True))
     held = drop > SURE * sd[0] and share > 0.5
-    return done(start, finding, bool(held), columns=columns, rows=rows, labs=labs)
+    return by_recipe(finding, held, columns=("ground", "L* of the bare ground"), rows=rows)
 
 
-def _gold(asked: LessonBasis, start: Lesson) -> Lesson:
-    bare = asked.labs([replace(r, colour=None, schedule=None) for r in asked.over(asked.grounds)])
+def _gold(asked: LessonBasis) -> Evidence:
+    bare = asked.bare()
     yellow = int(np.argmax(bare[:, 2]))
     # Compared with the ground nearest in lightness that has no cast, so that value is not cast.
     neutral = [i for i in range(len(bare)) if bare[yellow, 2] - bare[i, 2] >= CAST]
     if not neutral:
-        return cannot(start, "none of its grounds is yellower than another.")
+        return cannot("none of its grounds is yellower than another.")
     plain = min(neutral, key=lambda i: abs(float(bare[i, 0] - bare[yellow, 0])))
     gold, grey = asked.grounds[yellow], asked.grounds[plain]
-    rows, labs, yellower = [], [], 0
+    rows, yellower = [], 0
     for colour in asked.colours:
         pair = [*asked.over([grey], colour), *asked.over([gold], colour)]
         by, sd = asked.shift(*pair)
         sure = bool(abs(by[2]) > SURE * sd[2])
         yellower += sure and bool(by[2] > 0)
         there = asked.labs(pair)
-        labs.append(there[1])
         # Said by the colour itself: over gold a red turns orange, a blue green or grey.
         how = ", ".join(w.split(" (")[0] for w in direction(*there)[:2]) if sure else ""
         rows.append(
-            lch_row(
-                str(colour),
+            (
+                colour,
                 there[1],
                 f"{by[0]:+.1f}",
                 f"{by[2]:+.1f} ± {SURE * sd[2]:.1f}",
@@ -244,27 +236,18 @@ def _gold(asked: LessonBasis, start: Lesson) -> Lesson:
         f"{yellower} of {len(rows)} colours come out yellower over {gold} (b* rises beyond doubt), "
         f"{asked.own.schedule} each; the last column says what that makes of them."
     )
-    columns = (
-        f"over {gold}",
-        "L*",
-        "C*",
-        "h°",
-        "ΔL*",
-        "Δb*",
-        f"ΔE00 from {grey}",
-        "so it comes out",
-    )
-    return done(start, finding, yellower > len(rows) / 2, columns=columns, rows=rows, labs=labs)
+    columns = (f"over {gold}", "ΔL*", "Δb*", f"ΔE00 from {grey}", "so it comes out")
+    return by_recipe(finding, yellower > len(rows) / 2, columns=columns, rows=rows)
 
 
-def _even(asked: LessonBasis, start: Lesson) -> Lesson:
+def _even(asked: LessonBasis) -> Evidence:
     recipes = asked.over(asked.grounds)
-    bare = asked.labs([replace(r, colour=None, schedule=None) for r in recipes])
+    bare = asked.bare()
     shown = film_tolerance(asked.model, recipes, changes=(0.1, 0.2))
     order = [int(i) for i in np.argsort(-bare[:, 0])]
     labs = asked.labs(recipes)
     if len(order) < 3:
-        return cannot(start, "it takes three grounds, light to dark, to tell.")
+        return cannot("it takes three grounds, light to dark, to tell.")
     share = float(np.corrcoef(bare[:, 0], shown[:, 0])[0, 1])
     worst, least = (int(f(shown[:, 0])) for f in (np.argmax, np.argmin))
     finding = (
@@ -277,21 +260,15 @@ def _even(asked: LessonBasis, start: Lesson) -> Lesson:
         if share > 0.5
         else f"Over its {len(order)} grounds it does not go with how bright the ground is."
     )
-    rows = tuple(
-        lch_row(
-            str(asked.grounds[i]),
-            labs[i],
-            f"{bare[i, 0]:.1f}",
-            f"{shown[i, 0]:.2f}",
-            f"{shown[i, 1]:.2f}",
-        )
+    rows = (
+        (asked.grounds[i], labs[i], f"{bare[i, 0]:.1f}", *(f"{v:.2f}" for v in shown[i]))
         for i in order
     )
-    columns = ("ground", "L*", "C*", "h°", "bare L*", "ΔE00 at ±10% film", "ΔE00 at ±20% film")
-    return done(start, finding, share > 0.5, columns=columns, rows=rows, labs=labs[order])
+    columns = ("ground", "bare L*", "ΔE00 at ±10% film", "ΔE00 at ±20% film")
+    return by_recipe(finding, share > 0.5, columns=columns, rows=rows)
 
 
-def _metamerism(asked: LessonBasis, start: Lesson) -> Lesson:
+def _metamerism(asked: LessonBasis) -> Evidence:
     pots = [*asked.colours]
     for one, two in combinations(asked.colours, 2):
         pots += [Colour.parse(f"{one} {a} + {two} {b}") for a, b in ((2, 1), (1, 1), (1, 2))]
@@ -314,7 +291,7 @@ def _metamerism(asked: LessonBasis, start: Lesson) -> Lesson:
     alike = delta_e00(day[pairs[:, 0]], day[pairs[:, 1]]) if len(pairs) else np.empty(0)
     pairs = pairs[np.asarray(alike) <= 1.0]
     if not len(pairs):
-        return cannot(start, "no two of its recipes in different colours match in daylight.")
+        return cannot("no two of its recipes in different colours match in daylight.")
     apart = np.asarray(delta_e00(lamp[pairs[:, 0]], lamp[pairs[:, 1]]))
     first, second = (int(i) for i in pairs[int(np.argmax(apart))])
     by_day, by_lamp = float(delta_e00(day[first], day[second])), float(apart.max())
@@ -330,14 +307,12 @@ def _metamerism(asked: LessonBasis, start: Lesson) -> Lesson:
         for i in (first, second)
         for light, lab in (("D65", day[i]), ("A", lamp[i]))
     )
-    labs = [day[first], lamp[first], day[second], lamp[second]]
+    labs = tuple(three(lab) for i in (first, second) for lab in (day[i], lamp[i]))
     columns = ("recipe", "light", "L*", "a*", "b*")
-    return done(
-        start, finding, by_lamp > max(1.0, 1.5 * by_day), columns=columns, rows=rows, labs=labs
-    )
+    return Evidence(finding, by_lamp > max(1.0, 1.5 * by_day), columns, rows, labs)
 
 
-LESSONS: dict[str, tuple[str, str, Callable[[LessonBasis, Lesson], Lesson]]] = {
+LESSONS: dict[str, tuple[str, str, Callable[[LessonBasis], Evidence]]] = {
     "value": (
         "The ground sets the value",
         "The same coats of the same colour come out darker over a darker ground.",

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from matchlib.linear import linearise, values_covariance
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Lesson", "LessonBasis", "cannot", "done", "lch_row"]
+__all__ = ["Evidence", "Lesson", "LessonBasis", "by_recipe", "cannot"]
 
 Array = NDArray[np.float64]
 
@@ -83,6 +83,10 @@ class LessonBasis:
         """Return the archive's usual recipe over each ground."""
         return [replace(self.own, ground=g, colour=colour or self.own.colour) for g in grounds]
 
+    def bare(self) -> Array:
+        """Return CIELAB of its grounds without colour, shape (n, 3)."""
+        return self.labs([Recipe(g, clear=self.own.clear) for g in self.grounds])
+
     def shift(self, one: Recipe, two: Recipe) -> tuple[Array, Array]:
         """Lab of two less Lab of one, and the standard deviation of that, axis by axis."""
         near = linearise(self.model, [one, two], self.view)
@@ -91,32 +95,29 @@ class LessonBasis:
         return near.lab[1] - near.lab[0], np.sqrt(np.diagonal(spread))
 
 
-def lch_row(name: str, lab: Array, *more: str) -> tuple[str, ...]:
-    """Return a row of numbers: lightness, chroma and hue, and more."""
-    light, chroma, hue = (float(v) for v in lch(lab))
-    return (name, f"{light:.1f}", f"{chroma:.1f}", f"{hue:.0f}", *more)
+class Evidence(NamedTuple):
+    """What an archive says of a rule; the fields of a `Lesson` without its names."""
+
+    finding: str
+    supported: bool
+    columns: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    labs: tuple[Lab, ...] = ()
 
 
-def cannot(start: Lesson, why: str) -> Lesson:
-    """Return a lesson that this archive cannot teach."""
-    return replace(start, finding=f"This archive cannot say: {why}", supported=False)
+def cannot(why: str) -> Evidence:
+    """Return what an archive says that cannot teach a rule."""
+    return Evidence(f"This archive cannot say: {why}", supported=False)
 
 
-def done(
-    start: Lesson,
-    finding: str,
-    supported: bool,
-    *,
-    columns: Sequence[str],
-    rows: Sequence[tuple[str, ...]],
-    labs: Sequence[Array] | Array,
-) -> Lesson:
-    """Return a lesson with what the archive says of it."""
-    return replace(
-        start,
-        finding=finding,
-        supported=bool(supported),
-        columns=tuple(columns),
-        rows=tuple(rows),
-        labs=tuple(three(lab) for lab in labs),
-    )
+def by_recipe(
+    finding: str, supported: bool, *, columns: Sequence[str], rows: Iterable[tuple[Any, ...]]
+) -> Evidence:
+    """Return what an archive says, a row a recipe: its name, its Lab, and what more is told."""
+    told, labs = [], []
+    for name, lab, *more in rows:
+        light, chroma, hue = (float(v) for v in lch(lab))
+        told.append((str(name), f"{light:.1f}", f"{chroma:.1f}", f"{hue:.0f}", *more))
+        labs.append(three(lab))
+    heads = (columns[0], "L*", "C*", "h°", *columns[1:])
+    return Evidence(finding, bool(supported), heads, tuple(told), tuple(labs))

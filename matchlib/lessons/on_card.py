@@ -11,7 +11,7 @@ from matchlib.colorimetry import delta_e00, delta_lch
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
 from matchlib.evenness import film_tolerance
 from matchlib.evenness.film import coat_shares
-from matchlib.lessons.evidence import Lesson, LessonBasis, cannot, done, lch_row
+from matchlib.lessons.evidence import Evidence, LessonBasis, by_recipe, cannot
 from matchlib.linear import panel_spread
 from matchlib.mixing import Limits
 from matchlib.steering import plan
@@ -28,7 +28,7 @@ CLOSE = 1.0
 """Difference within which a card counts as met [ΔE00]."""
 
 
-def stop_short(asked: LessonBasis, start: Lesson) -> Lesson:
+def stop_short(asked: LessonBasis) -> Evidence:
     """Chances of a card sprayed whole, and of one stopped before its last coats and read."""
     own = asked.own
     target = Target.lab(*map(float, asked.labs([own])[0]), viewing=asked.view)
@@ -48,7 +48,7 @@ def stop_short(asked: LessonBasis, start: Lesson) -> Lesson:
         "half of those that fail are too dark, and no coat takes colour away. "
     )
     if not best.planned_readings:
-        return cannot(start, f"{own} cannot be approached from the light side.")
+        return cannot(f"{own} cannot be approached from the light side.")
     finding += (
         f"Stopped after {best.first.schedule}, read, and built on by what was read: "
         f"{chance_words(best.by_readings[1])}."
@@ -61,10 +61,10 @@ def stop_short(asked: LessonBasis, start: Lesson) -> Lesson:
     )
     columns = ("the card is", "sprayed at first", f"passes ΔE00 {CLOSE:g}")
     held = best.by_readings[1] > best.blind + 0.02
-    return done(start, finding, held, columns=columns, rows=rows, labs=())
+    return Evidence(finding, held, columns, rows)
 
 
-def weak_last(asked: LessonBasis, start: Lesson) -> Lesson:
+def weak_last(asked: LessonBasis) -> Evidence:
     """What a badly laid last coat shows, by how much of the film it brings."""
     ratio, coats = asked.step.ratio, max(asked.step.coats, 2)
     weak = MixRatio(ratio.carrier * 2 + ratio.colour, ratio.colour)  # half the colour in the pot
@@ -90,21 +90,21 @@ def weak_last(asked: LessonBasis, start: Lesson) -> Lesson:
         f"coat laid as two of half the strength, {shown[1]:.2f}; with one of twice the strength, "
         f"{shown[2]:.2f}. Nothing laid later evens the last coat out, so let it bring little."
     )
-    rows = tuple(
-        lch_row(f"{name}: {recipe.schedule}", lab, f"{share:.0%}", f"{away:.2f}")
+    rows = (
+        (f"{name}: {recipe.schedule}", lab, f"{share:.0%}", f"{away:.2f}")
         for name, recipe, lab, share, away in zip(ends, recipes, labs, last, shown, strict=True)
     )
-    columns = ("the last coat is", "L*", "C*", "h°", "its share of the film", "ΔE00 if it stripes")
+    columns = ("the last coat is", "its share of the film", "ΔE00 if it stripes")
     held = shown[1] < 0.75 * shown[0] < shown[2]
-    return done(start, finding, held, columns=columns, rows=rows, labs=labs)
+    return by_recipe(finding, held, columns=columns, rows=rows)
 
 
-def another_ground(asked: LessonBasis, start: Lesson) -> Lesson:
+def another_ground(asked: LessonBasis) -> Evidence:
     """How near coats alone come to the same coats over other grounds."""
     own = asked.own
     others = [g for g in asked.grounds if g != own.ground]
     if not others:
-        return cannot(start, "it has panels over one ground only.")
+        return cannot("it has panels over one ground only.")
     strengths = np.geomspace(0.2, 4.0, 61) * asked.step.coats * asked.step.ratio.fraction
     ladder = asked.labs([_of_strength(own, float(s)) for s in strengths])
     aims = asked.labs(asked.over(others))
@@ -113,9 +113,8 @@ def another_ground(asked: LessonBasis, start: Lesson) -> Lesson:
     near = np.array([ladder[int(np.argmin(delta_e00(aim, ladder)))] for aim in aims])
     _, chroma, hue, _ = delta_lch(aims, near)
     order = np.argsort(-left)
-    rows = tuple(
-        lch_row(str(others[i]), aims[i], f"{left[i]:.1f}", f"{chroma[i]:+.1f}", f"{hue[i]:+.1f}")
-        for i in order
+    rows = (
+        (others[i], aims[i], f"{left[i]:.1f}", f"{chroma[i]:+.1f}", f"{hue[i]:+.1f}") for i in order
     )
     far = int(np.argmax(np.abs(hue)))
     finding = (
@@ -125,9 +124,9 @@ def another_ground(asked: LessonBasis, start: Lesson) -> Lesson:
         f"left, with ΔH* {hue[far]:+.1f}. What is off in hue at a look needs another "
         "ground or another pot: stop, and begin anew."
     )
-    columns = ("wanted: as over", "L*", "C*", "h°", "ΔE00 left", "ΔC* left", "ΔH* left")
-    held = bool(left[far] > CLOSE and mended < CLOSE / 2)
-    return done(start, finding, held, columns=columns, rows=rows, labs=aims[order])
+    columns = ("wanted: as over", "ΔE00 left", "ΔC* left", "ΔH* left")
+    held = left[far] > CLOSE and mended < CLOSE / 2
+    return by_recipe(finding, held, columns=columns, rows=rows)
 
 
 def _twice(ratio: MixRatio) -> MixRatio:
