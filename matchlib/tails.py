@@ -35,6 +35,7 @@ __all__ = [
     "normal_cloud",
     "region",
     "spread_by",
+    "squared_distance",
     "symmetric_root",
 ]
 
@@ -153,6 +154,12 @@ def spread_by(slope: Array, covariance: Array) -> Array:
     # As one product, for n small ones take three times as long.
     moved = (slope.reshape(-1, slope.shape[-1]) @ covariance).reshape(slope.shape)
     return np.asarray(moved @ slope.transpose(0, 2, 1), float)
+
+
+def squared_distance(off: Array, covariance: Array) -> Array:
+    """Return the squared distances (n,) of n points (n, k) in units of their covariances."""
+    solved = np.linalg.solve(covariance, off[:, :, None])[:, :, 0]
+    return np.asarray(np.sum(off * solved, axis=1), float)
 
 
 def drawn_out(cloud: Array, dof: ArrayLike) -> Array:

@@ -21,6 +21,7 @@ from matchlib.errors import FitError
 from matchlib.linear import linearise
 from matchlib.progress import Callback, part_of
 from matchlib.regression.frames import conditions_of
+from matchlib.tails import squared_distance
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -66,8 +67,7 @@ class LeftOutReadings(NamedTuple):
     @property
     def squared(self) -> Array:
         """Squared Mahalanobis distance of each reading, shape (m,)."""
-        solved = np.linalg.solve(self.covariance, self.residual[:, :, None])[:, :, 0]
-        return np.asarray(np.sum(self.residual * solved, axis=1) / self.scale, float)
+        return squared_distance(self.residual, self.covariance) / self.scale
 
     def likelihood(self, *, wider: float = 1.0) -> Array:
         """Return the log-likelihood of each reading under its recipe as written; shape (m,)."""
@@ -111,8 +111,7 @@ class LeftOutReadings(NamedTuple):
 def normal(residual: Array, covariance: Array) -> Array:
     """Return the log-density (n,) of residuals (n, 3) under covariances (n, 3, 3)."""
     _, log_det = np.linalg.slogdet(covariance)
-    solved = np.linalg.solve(covariance, residual[:, :, None])[:, :, 0]
-    far = np.sum(residual * solved, axis=1) + log_det + 3.0 * np.log(2.0 * np.pi)
+    far = squared_distance(residual, covariance) + log_det + 3.0 * np.log(2.0 * np.pi)
     return np.asarray(-0.5 * far, float)
 
 
@@ -162,9 +161,8 @@ def leave_out(
     reach = hat + hat @ without @ hat
     grow = model.stack_.inflation[model.reach(recipes)]
     covariance = own + grow[:, None, None] * reach
-    solved = np.linalg.solve(covariance, residual[:, :, None])[:, :, 0]
-    squared = np.sum(residual * solved, axis=1)
-    scale = max(float(np.median(squared)) / 2.366, 1.0)  # the middle of chi-square with 3
+    far = squared_distance(residual, covariance)
+    scale = max(float(np.median(far)) / 2.366, 1.0)  # the middle of chi-square with 3
     return LeftOutReadings(
         model,
         tuple(read),

@@ -22,7 +22,7 @@ from matchlib.lessons.drill import check_choice
 from matchlib.overview import panel_lab
 from matchlib.plural import counted
 from matchlib.suggest.words import direction
-from matchlib.tails import region
+from matchlib.tails import region, squared_distance
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -347,8 +347,7 @@ def _trusted(
         return []
     there = model.predict_each([p.recipe for p, _ in some], view)
     off = np.array([x for _, x in some]) - there.lab
-    square = np.einsum("ni,ni->n", off, np.linalg.solve(there.covariance, off[..., None])[..., 0])
-    explained = square <= region(ORDINARY, there.dof)
+    explained = squared_distance(off, there.covariance) <= region(ORDINARY, there.dof)
     return [pair for pair, plain in zip(some, explained, strict=True) if plain]
 
 

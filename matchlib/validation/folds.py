@@ -23,7 +23,7 @@ from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, FilmRegressor
 from matchlib.regression.frames import day_of, rows_of
 from matchlib.regression.observe import readings_as_lab
-from matchlib.tails import region
+from matchlib.tails import region, squared_distance
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -280,15 +280,13 @@ def cross_validate(
         some = test[known]
         if predicted is not None:
             lab, covariance, nu = predicted
-            residual = seen[some] - lab
             rows.append(some)
             errors.append(delta_e00(seen[some], lab))
             dof.append(nu)
             if covariance is None:
                 squared.append(np.full(len(some), np.nan))
             else:
-                solved = np.linalg.solve(covariance, residual[:, :, None])[:, :, 0]
-                squared.append(np.sum(residual * solved, axis=1))
+                squared.append(squared_distance(seen[some] - lab, covariance))
     report(1.0, "all folds are done")
     if not rows:
         raise FitError(
