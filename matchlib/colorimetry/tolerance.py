@@ -86,6 +86,11 @@ class Tolerance:
             return "share of the box"
         return f"CMC({self.lightness:g}:{self.chroma:g})" if self.kind == "CMC" else self.kind
 
+    @property
+    def digits(self) -> int:
+        """After the point, of a difference that is only foreseen; a share of a box is smaller."""
+        return 2 if self.boxed else 1
+
     def with_unit(self, difference: float, digits: int = 2) -> str:
         """Return a difference with its unit.
 

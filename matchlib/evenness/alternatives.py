@@ -41,8 +41,12 @@ class Alternative:
     def words(self) -> str:
         """What is sprayed, and how even it comes out."""
         coats = "" if self.recipe.schedule is None else self.recipe.schedule.words
-        digits = 2 if self.tolerance.boxed else 1
-        return f"{coats}: from side to side {self.tolerance.with_unit(self.side_to_side, digits)}"
+        return f"{coats}: from side to side {self.said}"
+
+    @property
+    def said(self) -> str:
+        """Its difference from side to side, with its unit."""
+        return self.tolerance.with_unit(self.side_to_side, self.tolerance.digits)
 
 
 def alternatives(
@@ -125,13 +129,9 @@ def alternative_words(found: Sequence[Alternative], recipe: Recipe) -> str:
     if own is None or len(found) < 2:
         return ""
     best = found[0]
-    digits = 2 if own.tolerance.boxed else 1
     if best.side_to_side > 0.9 * own.side_to_side:
         return "No other way to this colour, up to eight coats, forgives more."
-    return (
-        f"The most forgiving way to this colour is {best.words}, against "
-        f"{own.tolerance.with_unit(own.side_to_side, digits)}."
-    )
+    return f"The most forgiving way to this colour is {best.words}, against {own.said}."
 
 
 def _schedules() -> list[CoatSchedule]:

@@ -95,7 +95,7 @@ class Unevenness:
             seen = "plain to see"
         elif most >= 1.0:
             seen = "seen by a careful eye"
-        digits = 2 if self.tolerance.boxed else 1
+        digits = self.tolerance.digits
         text = (
             f"With {self.gun.overlap:.0%} overlap the film varies by about {self.film_sd:.0%}; "
             f"from side to side expect up to {self.tolerance.with_unit(self.side_to_side, digits)}"

@@ -45,7 +45,8 @@ class RecipeChange:
             for a in self.angles
         )
         by = " by the order" if several else ""
-        return f"{self.name}: {each}, {_said(self.tolerance, self.difference)}{by}"
+        order = self.tolerance
+        return f"{self.name}: {each}, {order.with_unit(self.difference, order.digits)}{by}"
 
 
 @dataclass(frozen=True)
@@ -119,15 +120,12 @@ class Explanation:
         """Where the doubt comes from, and what is new, in words."""
         panels, spray, reading = (self.shares[k] for k in ("panels", "spray", "reading"))
         where = " at the worst angle" if len(self.viewings) > 1 else ""
+        away = self.tolerance.with_unit(self.spread, self.tolerance.digits)
         text = (
-            f"The next panel will differ from this by about {_said(self.tolerance, self.spread)}"
-            f"{where}: {panels:.0%} of that is what more panels would teach, {spray:.0%} is the "
-            f"spread of spraying, {reading:.0%} the reading."
+            f"The next panel will differ from this by about {away}{where}: "
+            f"{panels:.0%} of that is what more panels would teach, {spray:.0%} is the spread of "
+            f"spraying, {reading:.0%} the reading."
         )
         if self.beyond:
             text += f" Beyond what was ever sprayed: {'; '.join(self.beyond)}."
         return text
-
-
-def _said(tolerance: Tolerance, difference: float) -> str:
-    return tolerance.with_unit(difference, 2 if tolerance.boxed else 1)

@@ -42,10 +42,10 @@ def closer_look(
     from matchlib.metamerism import metamerism
     from matchlib.target import Target
 
-    digits = 2 if aim.tolerance.boxed else 1
+    tolerance = aim.tolerance
     shown = zip(CHANGES, film_tolerance(model, recipe, order=aim), strict=True)
     film = ", ".join(
-        f"±{share:.0%} shows {aim.tolerance.with_unit(float(value), digits)}"
+        f"±{share:.0%} shows {tolerance.with_unit(float(value), tolerance.digits)}"
         for share, value in shown
     )
     where = " at the worst angle" if len(aim.aims) > 1 else ""
