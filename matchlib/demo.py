@@ -25,8 +25,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import reflectance_to_lab
+from matchlib.colorimetry import GRID, reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing, three
+from matchlib.film import kubelka_layer, saunderson
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -46,7 +47,6 @@ __all__ = [
 DEMO_SEED = 1907
 
 _Array = NDArray[np.float64]
-_NM = np.arange(400.0, 701.0, 10.0)
 
 # Level, blue end and red end against the middle, inner surface constant, tinting power in a blend.
 _GROUNDS = {
@@ -116,7 +116,7 @@ def _spectrum_of_ground(ground: Ground) -> tuple[_Array, float]:
     light, weights, inner = [], [], []
     for name, share in ground.shares.items():
         level, blue, red, k2, power = _GROUNDS[name]
-        swing = np.tanh((_NM - 530.0) / 60.0)
+        swing = np.tanh((GRID - 530.0) / 60.0)
         ends = np.where(swing < 0, 1 + (1 - blue) * swing, 1 + (red - 1) * swing)
         light.append(level * ends)
         weights.append(share * power)
@@ -130,14 +130,14 @@ def _spectrum_of_ground(ground: Ground) -> tuple[_Array, float]:
 
 def _pot(colour: Colour, fraction: float) -> tuple[_Array, _Array]:
     """Absorption and scatter of a coat one film thick."""
-    absorb = np.full(_NM.size, 0.004)
-    scatter = np.full(_NM.size, 0.001)
+    absorb = np.full(GRID.size, 0.004)
+    scatter = np.full(GRID.size, 0.001)
     for name, share in colour.shares.items():
         bands, haze, bend = _COLOURS[name]
         own = fraction * share
-        curve = sum(h * np.exp(-0.5 * ((_NM - c) / w) ** 2) for c, w, h in bands) + 0.03
+        curve = sum(h * np.exp(-0.5 * ((GRID - c) / w) ** 2) for c, w, h in bands) + 0.03
         absorb = absorb + own / (1 + bend * fraction) * curve
-        scatter = scatter + own * haze * (550.0 / _NM)
+        scatter = scatter + own * haze * (550.0 / GRID)
     return absorb, scatter
 
 
@@ -146,18 +146,15 @@ def _light(recipe: Recipe, films: _Array, *, dose: float = 1.0, level: float = 1
     below, inner = _spectrum_of_ground(recipe.ground)
     below = np.minimum(below * level, 0.95)
     if recipe.colour is not None and recipe.schedule is not None:
-        fractions = [s.ratio.fraction for s in recipe.schedule.steps for _ in range(s.coats)]
+        fractions = [s.ratio.fraction for s in recipe.schedule.each]
         for coat, (fraction, film) in enumerate(zip(fractions, films, strict=True)):
             thick = film * (0.82 if coat == 0 else 1.0) * (1 + 0.2 * (fraction - 0.15))
             absorb, scatter = _pot(recipe.colour, fraction * dose)
-            a = 1 + absorb / scatter
-            b = np.sqrt(a * a - 1)
-            coth = 1 / np.tanh(b * scatter * thick * 1.067)  # 45 degrees in, upright out
-            below = (1 - below * (a - b * coth)) / (a - below + b * coth)
+            # 45 degrees in, upright out
+            below = kubelka_layer(absorb, scatter, thick * 1.067, below)
     if recipe.clear is None:
-        inner *= 0.92
-    out = 0.96 * (1 - inner) * below / (1 - inner * below)
-    return np.asarray(out + (0.006 if recipe.clear is None else 0.0))
+        return saunderson(below, k2=0.92 * inner) + 0.006
+    return saunderson(below, k2=inner)
 
 
 def demo_truth(recipe: Recipe) -> tuple[float, float, float]:
@@ -255,7 +252,7 @@ def demo_panels(seed: int = DEMO_SEED) -> tuple[Panel, ...]:
         level = float(np.exp(rng.normal(0, 0.009)))
         light = _light(recipe, films, dose=dose, level=level)
         times = 2 if i % 9 == 4 else 1
-        spectra += [light + rng.normal(0, 0.0008, _NM.size) for _ in range(times)]
+        spectra += [light + rng.normal(0, 0.0008, GRID.size) for _ in range(times)]
         damp = float(np.clip(52 - 0.8 * (warm - 21) + rng.normal(0, 6), 30, 80))
         rows.append((sprayer, lot, day, float(warm), damp, times))
     labs = reflectance_to_lab(np.array(spectra)) + rng.normal(0, 0.04, (len(spectra), 3))
@@ -263,17 +260,16 @@ def demo_panels(seed: int = DEMO_SEED) -> tuple[Panel, ...]:
     for i, (recipe, row) in enumerate(zip(truth, rows, strict=True)):
         sprayer, lot, day, warm, damp, times = row
         code = f"T{i + 1:03d}"
-        readings = []
-        for j in range(at, at + times):
-            if order[i] >= len(truth) // 2:  # the year the workshop began to keep spectra
-                readings.append(_spectral(spectra[j]))
-            else:
-                readings.append(_read_lab(labs[j]))
+        some = slice(at, at + times)
+        if order[i] >= len(truth) // 2:  # the year the workshop began to keep spectra
+            readings = tuple(map(_spectral, spectra[some]))
+        else:
+            readings = tuple(map(_read_lab, labs[some]))
         at += times
         panel = Panel.of(
             code=code,
             recipe=_miswritten(code, recipe),
-            readings=tuple(readings),
+            readings=readings,
             date=day,
             sprayer=sprayer,
             lot=lot,
@@ -356,7 +352,7 @@ def demo_table() -> Iterator[Path]:
 
 def _spectral(light: _Array) -> Reading:
     values = tuple(round(float(v), 5) for v in np.clip(light, 0.0, 1.0))
-    return Reading(Viewing(), wavelengths=tuple(_NM.tolist()), reflectance=values)
+    return Reading(Viewing(), wavelengths=tuple(GRID.tolist()), reflectance=values)
 
 
 def _read_lab(lab: _Array) -> Reading:
@@ -386,5 +382,5 @@ def demo_targets() -> dict[str, Reading]:
     return {
         "carousel ring": _read_lab(reflectance_to_lab(ring) + rng.normal(0, 0.04, 3)),
         "signal flag": _read_lab(np.array([66.0, 68.0, 72.0]) + rng.normal(0, 0.04, 3)),
-        "pond reed": _spectral(reed + rng.normal(0, 0.0008, _NM.size)),
+        "pond reed": _spectral(reed + rng.normal(0, 0.0008, GRID.size)),
     }
