@@ -41,7 +41,9 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
         self.middle_ = lab.mean(axis=0)
         self.colours_ = sorted({n for r in recipes for c, _ in r.layers for n in c.shares})
         self.n_features_in_ = X.shape[1]
-        self.model_ = self._make(len(X)).fit(self._numbers(recipes), lab)
+        self.model_ = make_pipeline(StandardScaler(), *self._steps()).fit(
+            self._numbers(recipes), lab
+        )
         return self
 
     def predict(self, X: pd.DataFrame) -> Array:
@@ -49,7 +51,7 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
         numbers = self._numbers(rows_of(X)[0])
         return np.asarray(self.model_.predict(numbers), float)
 
-    def _make(self, count: int) -> Any:
+    def _steps(self) -> tuple[Any, ...]:
         raise NotImplementedError
 
     def _numbers(self, recipes: list[Recipe]) -> Array:
@@ -70,14 +72,13 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
 class NearestPanel(_Simple):
     """The archive's nearest panel in ground, colour and strength."""
 
-    def _make(self, count: int) -> Any:
-        return make_pipeline(StandardScaler(), KNeighborsRegressor(1))
+    def _steps(self) -> tuple[Any, ...]:
+        return (KNeighborsRegressor(1),)
 
 
 class QuadraticRidge(_Simple):
     """A quadratic in the same numbers, its penalty chosen inside the training rows."""
 
-    def _make(self, count: int) -> Any:
+    def _steps(self) -> tuple[Any, ...]:
         quadratic = PolynomialFeatures(2, include_bias=False)
-        ridge = RidgeCV(np.logspace(-4, 3, 15))
-        return make_pipeline(StandardScaler(), quadratic, StandardScaler(), ridge)
+        return quadratic, StandardScaler(), RidgeCV(np.logspace(-4, 3, 15))
