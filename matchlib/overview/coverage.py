@@ -40,7 +40,8 @@ class Coverage:
     colours : tuple of Colour
         Likewise.
     cells : mapping of (Ground, Colour or None) to tuple of Panel
-        The panels of each pair that was sprayed, weak to strong; bare ones under None.
+        The panels of each pair that was sprayed, weak to strong; bare ones under None, and one in
+        layers under each of its colours.
 
     Examples
     --------
@@ -98,12 +99,13 @@ class Coverage:
         counts = np.zeros((len(self.grounds), len(BANDS)), np.int64)
         ends = [end for _, end in BANDS]
         only = None if colour is None else Colour.parse(colour)
-        for (ground, laid), panels in self.cells.items():
-            if only is None or laid is None or laid == only:
-                # Three coats of a tenth are 0.3, whatever the last digit says.
-                strengths = np.round([p.recipe.strength for p in panels], 9)
-                bands = np.searchsorted(ends, strengths)
-                counts[self.grounds.index(ground)] += np.bincount(bands, minlength=len(BANDS))
+        for row, ground in enumerate(self.grounds):
+            laid = {None, *self.colours} if only is None else {None, only}
+            # By code, for one in layers stands in several cells.
+            own = {p.code: p for c in laid for p in self.cells.get((ground, c), ())}
+            # Three coats of a tenth are 0.3, whatever the last digit says.
+            strengths = np.round([p.recipe.strength for p in own.values()], 9)
+            counts[row] = np.bincount(np.searchsorted(ends, strengths), minlength=len(BANDS))
         return counts
 
 
@@ -129,10 +131,12 @@ def coverage(panels: Sequence[Panel]) -> Coverage:
     pale gold     3       0      5
     """
     grounds = Counter(p.recipe.ground for p in panels)
-    colours = Counter(p.recipe.colour for p in panels if p.recipe.colour is not None)
+    laid = {p.code: dict.fromkeys(colour for colour, _ in p.recipe.layers) for p in panels}
+    colours = Counter(colour for own in laid.values() for colour in own)
     cells: dict[tuple[Ground, Colour | None], list[Panel]] = {}
     for panel in sorted(panels, key=lambda p: p.recipe.strength):
-        cells.setdefault((panel.recipe.ground, panel.recipe.colour), []).append(panel)
+        for colour in laid[panel.code] or (None,):
+            cells.setdefault((panel.recipe.ground, colour), []).append(panel)
     return Coverage(
         tuple(sorted(grounds, key=lambda g: (not g.neat, -grounds[g]))),
         tuple(sorted(colours, key=lambda c: (not c.neat, -colours[c]))),

@@ -38,6 +38,16 @@ def test_coverage_counts_every_panel_once(panels: tuple[Panel, ...]) -> None:
     assert only[:, 1:].sum() == coloured
 
 
+def test_a_layered_card_stands_under_each_of_its_colours() -> None:
+    layered = Panel.of("P1", Recipe.of("silver", None, "2@6:1 cherry, 1@4:1 honey"))
+    found = coverage([layered, Panel.of("P2", Recipe.of("silver", "cherry", "2@6:1"))])
+    assert [str(c) for c in found.colours] == ["cherry", "honey"]
+    assert found.by_colour.tolist() == [[2, 1]]
+    assert found.never == ()
+    assert found.by_strength().sum() == 2
+    assert found.by_strength("honey").sum() == 1
+
+
 def test_reach_stays_with_what_was_asked(model: FilmPredictor, panels: tuple[Panel, ...]) -> None:
     found = reach(model, panels, grounds=["silver"], colours=["cherry"])
     assert {str(r.ground) for r in found.recipes} == {"silver"}
