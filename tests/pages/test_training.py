@@ -100,6 +100,15 @@ def test_the_chart_shows_what_was_read_and_leaves_layers_to_themselves(few: Sess
     assert "teal" in page
 
 
+def test_a_fade_is_offered_between_colours_that_somebody_has_read(few: Session) -> None:
+    few.archive.add([Panel.of("U1", Recipe.of("gold", "plum", "3@6:1", "yes"))], who="test")
+    few.fit()
+    page = press(TrainingScreen(few), "part", "fades")
+    assert "rust" in page
+    assert "plum" not in page
+    assert "gold" not in page
+
+
 def test_a_shop_that_cannot_be_learnt_from_yet_is_told_so(nothing: Session) -> None:
     screen = TrainingScreen(nothing)
 

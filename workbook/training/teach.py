@@ -7,6 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from matchlib.domain import Colour, MixRatio, Recipe
+from matchlib.domain.panel import readings_in
 from matchlib.lessons import LESSONS, Lesson, first_day, lesson
 from matchlib.repair import EDGES, Zone, blend_in, fade
 from workbook.cup import cup_svg
@@ -108,8 +109,12 @@ def draw_lesson(screen: TrainingScreen) -> tuple[str, str, str]:
 def draw_fade(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return strips from one end to the other; as `workbook.training.value.draw`."""
     archive, get = screen.session.archive, screen.chosen.get
-    colours = {str(c): str(c) for c in archive.colours() if c.neat}
-    grounds = {str(g): str(g) for g in archive.grounds() if g.neat}
+    # Nothing is known of what stands only on cards that nobody has read.
+    read = [stage.recipe_at(r) for _, _, stage, r in readings_in(archive.panels())]
+    under = {name for recipe in read for name in recipe.ground.shares}
+    above = {name for recipe in read for colour, _ in recipe.layers for name in colour.shares}
+    colours = {str(c): str(c) for c in archive.colours() if c.neat and c.shares.keys() <= above}
+    grounds = {str(g): str(g) for g in archive.grounds() if g.neat and g.shares.keys() <= under}
     ground = get("under", next(iter(grounds), ""))
     one, two = get("one", next(iter(colours), "")), get("two", _NONE)
     first, second = get("one coats", "4@6:1"), get("two coats", "3@6:1")
