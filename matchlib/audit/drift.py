@@ -91,13 +91,9 @@ def drifts(left: LeftOutReadings, keep: NDArray[np.bool_]) -> Iterator[Finding]:
         x = np.array([v for v in numbers if v is not None]) / size
         if np.ptp(x) < 0.05:
             continue
-        w = 1.0 / variance[some]
-        x = x - np.average(x, weights=w)
-        y = (film + learnt["date"] if what == "date" else film)[some]
-        y = y - np.average(y, weights=w)
-        effect, spread = float(w @ (x * y) / (w @ x**2)), float(1.0 / (w @ x**2))
+        own = film + learnt["date"] if what == "date" else film
+        effect, spread, reach = _slope(x, own[some], variance[some])
         # The effect that matters is the one over the range that occurs.
-        reach = 2.0 * float(np.sqrt(np.average(x**2, weights=w)))
         chance, evidence = _weigh(effect * reach, spread * reach**2, 1)
         words = (
             f"Film goes with {what}: {_percent(effect)} for {unit} more "
@@ -116,20 +112,26 @@ def _by_name(
         return
     for name in known:
         mine = np.array([n == name for n in names])
-        other = np.array([bool(n) and n != name for n in names])
-        if mine.sum() < FEWEST or other.sum() < FEWEST:
+        some = np.array([bool(n) for n in names])
+        if min(mine.sum(), (some & ~mine).sum()) < FEWEST:
             continue
-        w = 1.0 / variance
-        effect = np.average(film[mine], weights=w[mine]) - np.average(film[other], weights=w[other])
-        spread = float(1.0 / w[mine].sum() + 1.0 / w[other].sum())
-        chance, evidence = _weigh(float(effect), spread, len(known))
+        effect, spread, _ = _slope(mine[some].astype(float), film[some], variance[some])
+        chance, evidence = _weigh(effect, spread, len(known))
         words = (
-            f"Panels of {what} {name} have {_percent(float(effect))} film than the others "
+            f"Panels of {what} {name} have {_percent(effect)} film than the others "
             f"(give or take {100 * np.sqrt(spread):.1f}%; {evidence.words} than no difference)."
         )
         fix = f"Ask whether {what} {name} was different on purpose; the model can learn it."
         codes = tuple(p.code for p, m in zip(panels, mine, strict=True) if m)
         yield Finding("drift", codes, chance, words, fix, evidence, about=f"{what} {name}")
+
+
+def _slope(x: Array, film: Array, variance: Array) -> tuple[float, float, float]:
+    """Slope of film on a number, or its step where that is 0 or 1; its variance, and x's range."""
+    w = 1.0 / variance
+    off, away = (v - np.average(v, weights=w) for v in (x, film))
+    inner = float(w @ off**2)
+    return float(w @ (off * away)) / inner, 1.0 / inner, 2.0 * float(np.sqrt(inner / w.sum()))
 
 
 def _percent(log: float) -> str:
