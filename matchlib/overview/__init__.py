@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from matchlib.overview.cards import ORDERS, arranged, card_lab, nearest, sprayed_twice
+from matchlib.overview.cards import ORDERS, arranged, card_lab, nearest, panel_lab, sprayed_twice
 from matchlib.overview.coverage import BANDS, Coverage, coverage
 from matchlib.overview.drifting import PanelResidual, outliers, panel_residuals, spreads, trend
-from matchlib.overview.labs import panel_lab
 from matchlib.overview.rereading import rereading
 from matchlib.overview.within import reach
 

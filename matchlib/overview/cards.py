@@ -1,4 +1,4 @@
-"""The cards of a library: in an order, beside a colour, beside their twins."""
+"""The cards of a library: what they read, in an order, beside a colour, beside their twins."""
 
 from __future__ import annotations
 
@@ -11,14 +11,44 @@ from matchlib.colorimetry import delta_e00, lch
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Lab, Panel, Recipe, Viewing, three
 from matchlib.domain.panel import readings_in
+from matchlib.linear import lab_under
 
-__all__ = ["ORDERS", "arranged", "card_lab", "nearest", "sprayed_twice"]
+__all__ = ["ORDERS", "arranged", "card_lab", "nearest", "panel_lab", "sprayed_twice"]
 
 GREY = 6.0
 """Chroma C* under which a card counts as grey and has no hue to be sorted by (common practice, no
 source)."""
 
 Key = tuple[float | str, ...]
+
+
+def panel_lab(panel: Panel, viewing: Viewing) -> Lab | None:
+    """Return the mean of a panel's readings under a viewing.
+
+    Parameters
+    ----------
+    panel : Panel
+        With its readings.
+    viewing : Viewing
+        Wanted.
+
+    Returns
+    -------
+    tuple of 3 float or None
+        CIELAB, under its clear coat where it was read so; spectra are worked out for the light
+        wanted, Lab readings count only where they were taken under it; photographs never count.
+        None where no reading serves.
+
+    Examples
+    --------
+    >>> from matchlib import Viewing
+    >>> from matchlib.demo import demo_panels
+    >>> panel_lab(demo_panels()[0], Viewing(geometry="45as15")) is None
+    True
+    """
+    read = (lab_under(r, viewing) for r in panel.seen if r.source != "photo")
+    labs = [lab for lab in read if lab is not None]
+    return three(np.mean(labs, axis=0)) if labs else None
 
 
 def card_lab(panel: Panel) -> Lab | None:

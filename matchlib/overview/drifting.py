@@ -13,7 +13,7 @@ from matchlib.colorimetry import delta_e00, lch
 from matchlib.domain import Panel
 from matchlib.errors import DomainError
 from matchlib.listing import Listing
-from matchlib.overview.labs import panel_lab
+from matchlib.overview.cards import panel_lab
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor

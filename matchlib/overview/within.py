@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import lch
 from matchlib.domain import CoatSchedule, Lab, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
-from matchlib.overview.labs import panel_lab
+from matchlib.overview.cards import panel_lab
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
