@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from matchlib.trade.glossary import GLOSSARY, first_places
 from matchlib.trade.protocol import PROTOCOL
-from matchlib.trade.troubles import TROUBLES, Trouble, troubles_at
+from matchlib.trade.troubles import TROUBLES, Trouble
 
 __all__ = [
     "GLOSSARY",
@@ -16,5 +16,4 @@ __all__ = [
     "TROUBLES",
     "Trouble",
     "first_places",
-    "troubles_at",
 ]

@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from matchlib.errors import DomainError
-
-__all__ = ["TROUBLES", "Trouble", "troubles_at"]
+__all__ = ["TROUBLES", "Trouble"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,12 +22,10 @@ class Trouble:
         What to check, the first thing first.
     rescue : str
         What to do with the work as it is.
-    steps : tuple of str
-        When it is of use: ``before``, ``ground``, ``colour`` or ``clear``.
 
     Examples
     --------
-    >>> troubles_at("colour")[0].name
+    >>> TROUBLES[0].name
     'Tiger stripes'
     """
 
@@ -40,7 +36,6 @@ class Trouble:
     looks: str
     check: tuple[str, ...]
     rescue: str
-    steps: tuple[str, ...]
 
 
 TROUBLES = (
@@ -57,7 +52,6 @@ TROUBLES = (
         ),
         "Weaker coats, crossed, even it out if there is room for it to get darker; if not, back to "
         "the ground.",
-        ("colour",),
     ),
     Trouble(
         "mottle",
@@ -70,7 +64,6 @@ TROUBLES = (
             "Reducer too slow for the day.",
         ),
         "On a ground that is still open, a light drop coat. Under candy it stays.",
-        ("ground", "colour"),
     ),
     Trouble(
         "dry",
@@ -84,7 +77,6 @@ TROUBLES = (
         ),
         "Do not judge the colour by it, and do not sand it flat: candy sands off unevenly. Lay the "
         "next coats wetter; the clear levels a little of it.",
-        ("ground", "colour"),
     ),
     Trouble(
         "spit",
@@ -97,7 +89,6 @@ TROUBLES = (
             "The mix: not strained, or past its pot life.",
         ),
         "Stop at once. A dot of strong colour in candy stays; the panel goes back to ground.",
-        ("before", "colour"),
     ),
     Trouble(
         "edges",
@@ -110,7 +101,6 @@ TROUBLES = (
             "A narrower fan for narrow parts.",
         ),
         "Bring the middle up with a weaker mix, stopping short of the edge.",
-        ("colour",),
     ),
     Trouble(
         "drop",
@@ -121,7 +111,6 @@ TROUBLES = (
             "On candy: no. It lands dry, and every dot is a little more colour.",
         ),
         "A stippled candy coat may level under one weak wet coat.",
-        ("ground", "colour"),
     ),
     Trouble(
         "recoat",
@@ -134,7 +123,6 @@ TROUBLES = (
         ),
         "Candy cannot be sanded evenly: clear what is there, sand the clear and go on from that, "
         "if the data sheets allow it.",
-        ("ground", "colour", "clear"),
     ),
     Trouble(
         "tack",
@@ -146,41 +134,6 @@ TROUBLES = (
             "Between coats of candy: no cloth, unless there is dust to be seen.",
         ),
         "Clean as the data sheet says; on candy a wiped streak stays lighter.",
-        ("before", "ground", "colour"),
     ),
 )
 """In the order in which they are met on candy."""
-
-
-def troubles_at(step: str) -> tuple[Trouble, ...]:
-    """Return the troubles of a step.
-
-    Parameters
-    ----------
-    step : str
-        ``before``, ``ground``, ``colour`` or ``clear``.
-
-    Returns
-    -------
-    tuple of Trouble
-        In the order of `TROUBLES`.
-
-    Raises
-    ------
-    DomainError
-        If there is no such step.
-
-    Examples
-    --------
-    >>> [trouble.key for trouble in troubles_at("clear")]
-    ['recoat']
-    """
-    found = tuple(t for t in TROUBLES if step in t.steps)
-    if not found:
-        raise DomainError(
-            "There is no such step of spraying.",
-            expected="before, ground, colour or clear",
-            got=repr(step),
-            remedy="choose one of them.",
-        )
-    return found

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 
-from matchlib.trade import GLOSSARY, PROTOCOL, TROUBLES, Trouble, first_places
+from matchlib.trade import GLOSSARY, PROTOCOL, TROUBLES, first_places
 from workbook.figures.svg import Raw, esc
 from workbook.figures.swatches import areas, numbers
 
@@ -88,16 +87,13 @@ def glossary_list() -> Raw:
     )
 
 
-def trouble_list(troubles: Sequence[Trouble] = TROUBLES) -> Raw:
-    """Return troubles, each folded: how it looks, what to check in order, what can be saved.
-
-    `troubles`: all of them where not given.
-    """
+def trouble_list() -> Raw:
+    """Return troubles, each folded: how it looks, what to check in order, what can be saved."""
     items = [
         f"<details><summary><strong>{esc(t.name)}</strong>: {esc(t.looks)}</summary>"
         f"<ol>{''.join(f'<li>{esc(c)}</li>' for c in t.check)}</ol>"
         f"<p>The work as it is: {esc(t.rescue)}</p></details>"
-        for t in troubles
+        for t in TROUBLES
     ]
     return Raw(
         "".join(items) + '<p class="wb-muted">Common practice, no source; the data sheets of '

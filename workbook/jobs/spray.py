@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from matchlib.cautions import DEFERENCE, cautions_at
 from matchlib.explain import clear_change
 from matchlib.steering import SANDING
-from matchlib.trade import troubles_at
 from workbook.figures import Raw, esc, trouble_list
 from workbook.jobs.pot import pot_part
 from workbook.page.fields import button, check, chips, field, fold, problem
@@ -109,7 +108,7 @@ def spray_page(
         open_=at_booth is not None,
     )
     rest = wrong if wrong is not None and at_pot is None and at_booth is None else None
-    troubles = trouble_list(troubles_at("colour"))
+    troubles = trouble_list()
     mind = cautions_at("spray")
     first = f"The data sheet decides flash and recoat times. {mind[0].first}"
     safety = "".join(f"<p>{esc(words)}</p>" for words in (*(c.text for c in mind), DEFERENCE))
