@@ -31,7 +31,7 @@ def test_the_spread_of_draws_is_found() -> None:
     assert float(delta_e00((50, 0, 0), (51, 0, 0))) == pytest.approx(1, abs=0.01)
     assert found.sd == pytest.approx(0.3 / 3**0.5, rel=0.05)
     assert (found.panels, found.readings) == (300, 900)
-    assert "300 cards" in found.words()
+    assert "300 cards" in found.words
 
 
 def test_only_readings_taken_alike_are_compared() -> None:

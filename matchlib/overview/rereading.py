@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.colorimetry.lab import lab_of_reading
@@ -20,7 +19,8 @@ from matchlib.trade.protocol import readings_needed
 
 __all__ = ["Rereading", "rereading"]
 
-Array = NDArray[np.float64]
+WITHIN = 0.3
+"""How good a mean of readings should be [ΔE00] (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +31,10 @@ class Rereading:
     panels: int  # what it rests on: panels, and their readings
     readings: int
 
-    def words(self, within: float = 0.3) -> str:
+    @property
+    def words(self) -> str:
         """Say how many readings are enough."""
-        enough = readings_needed(self.sd, within=within)
+        enough = readings_needed(self.sd, within=WITHIN)
         three = NormalDist().inv_cdf(0.975) * self.sd / math.sqrt(3)
         cards = counted(self.panels, "card")
         basis = (
@@ -43,7 +44,7 @@ class Rereading:
         )
         if enough == 3:
             return f"{basis}: three are enough."
-        return f"{basis}; to be good to ±{within:g} ΔE00, take {enough} readings."
+        return f"{basis}; to be good to ±{WITHIN:g} ΔE00, take {enough} readings."
 
 
 def rereading(panels: Sequence[Panel]) -> Rereading | None:

@@ -78,5 +78,5 @@ def _how_to_read(*, archive: ArchiveOption = "panels.db") -> None:
         f"{i}. {s.name}. {s.text} Write down: {s.ask}. ({s.source})"
         for i, s in enumerate(PROTOCOL, 1)
     ]
-    lines.append("No card was read more than once." if found is None else found.words())
+    lines.append("No card was read more than once." if found is None else found.words)
     show(wrapped("\n".join(lines)))

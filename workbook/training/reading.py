@@ -20,7 +20,7 @@ def draw_protocol(screen: TrainingScreen) -> tuple[str, str, str]:
         "No card of this archive was read more than once, so its own spread is not known: read "
         "three places of each."
         if found is None
-        else found.words()
+        else found.words
     )
     source = "ASTM E1345's form, n ≥ (z s / e)², from memory."
     main = (
