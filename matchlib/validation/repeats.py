@@ -40,8 +40,6 @@ Array = NDArray[np.float64]
 MOST = 240
 """Panels that the components are learnt from, at most; the newest are taken."""
 
-PARTS = ("panel film", "panel rest", "sprayer", "lot", "reading", "law")
-
 PART_WORDS = {
     "panel film": "film, from card to card",
     "panel rest": "all else, from card to card",
@@ -55,6 +53,7 @@ PART_WORDS = {
 LAW = "law"
 """What the film law leaves of a recipe: the same on every panel of it, so no part of the floor."""
 
+# In the order they are told in.
 _START = {
     "panel film": 0.05,
     "panel rest": 0.2,
@@ -195,7 +194,7 @@ class _Sums:
         else:
             # Nothing was read twice: the reading's noise stands with the panel's rest.
             self.parts["panel rest"] = self.parts["panel rest"] + 1e-6 * np.eye(self.residual.size)
-        self.names = [n for n in PARTS if n in self.parts]
+        self.names = [n for n in _START if n in self.parts]
         self.start = np.log([_START[n] for n in self.names])
 
     def loss(self, x: Array) -> tuple[float, Array]:
