@@ -1,8 +1,7 @@
 """Colour differences: CIEDE2000, CIE76, CMC, and differences of lightness, chroma and hue.
 
-CIEDE2000 after Sharma, Wu and Dalal (2005), written without angles wherever a dot or a cross
-product says the same, since a search asks for millions of them. `delta_e00_metric` is its limit
-for small differences, a quadratic form, for carrying uncertainty.
+CIEDE2000 after Sharma, Wu and Dalal (2005). `delta_e00_metric` is its limit for small differences,
+a quadratic form, for carrying uncertainty.
 """
 
 from __future__ import annotations
@@ -26,11 +25,7 @@ Array = NDArray[np.float64]
 
 _BLOCK = 4096  # pairs at once: the intermediate arrays then stay in the processor's cache
 _C7 = 25.0**7
-_OPPOSITE = 1e-6  # |u1 + u2|² below which the sum no longer tells the mean hue, 0.06 degree
-_COS, _SIN = np.cos, np.sin
-_C30, _S30 = float(_COS(np.pi / 6)), float(_SIN(np.pi / 6))
-_C6, _S6 = float(_COS(np.radians(6))), float(_SIN(np.radians(6)))
-_C63, _S63 = float(_COS(np.radians(63))), float(_SIN(np.radians(63)))
+_TURN = 2.0 * np.pi
 
 
 class LchShift(NamedTuple):
@@ -109,27 +104,17 @@ def _chroma_term(chroma: Array) -> Array:
     return np.asarray(np.sqrt(seventh / (seventh + _C7)))
 
 
-def _hue_weight(cos: Array, sin: Array) -> tuple[Array, Array]:
-    # T of equation 15 by multiples of the angle, and sin(2 Δθ) of equations 16 and 20.
-    cos2, sin2 = cos * cos - sin * sin, 2.0 * cos * sin
-    cos3, sin3 = cos2 * cos - sin2 * sin, sin2 * cos + cos2 * sin
-    cos4, sin4 = cos2 * cos2 - sin2 * sin2, 2.0 * cos2 * sin2
+def _hue_weight(hue: Array) -> tuple[Array, Array]:
+    # T of equation 15, and sin(2 Δθ) of equations 16 and 20; the hue [radian] from 0 to a turn.
     t = (
         1.0
-        - 0.17 * (cos * _C30 + sin * _S30)
-        + 0.24 * cos2
-        + 0.32 * (cos3 * _C6 - sin3 * _S6)
-        - 0.20 * (cos4 * _C63 + sin4 * _S63)
+        - 0.17 * np.cos(hue - np.radians(30.0))
+        + 0.24 * np.cos(2.0 * hue)
+        + 0.32 * np.cos(3.0 * hue + np.radians(6.0))
+        - 0.20 * np.cos(4.0 * hue - np.radians(63.0))
     )
-    hue = np.degrees(np.arctan2(sin, cos))
-    hue += 360.0 * (hue < 0.0)
-    away = (hue - 275.0) / 25.0
+    away = (np.degrees(hue) - 275.0) / 25.0
     return t, np.sin(np.radians(60.0) * np.exp(-away * away))
-
-
-def _positive(x: Array, other: float) -> Array:
-    # Seldom is any not, and to choose takes as long as four products.
-    return x if x.min(initial=1.0) > 0.0 else np.where(x > 0.0, x, other)
 
 
 def _ciede2000(one: Array, two: Array) -> Array:
@@ -139,51 +124,20 @@ def _ciede2000(one: Array, two: Array) -> Array:
     stretch = 1.5 - 0.5 * _chroma_term(plain)
     a1, a2 = stretch * a1, stretch * a2
     c1, c2 = np.sqrt(a1 * a1 + b1 * b1), np.sqrt(a2 * a2 + b2 * b2)
-    da, db = a2 - a1, b2 - b1
-    # A grey has no hue; as a zero vector it leaves the other's, and is 0 degree beside a grey.
-    i1, i2 = 1.0 / _positive(c1, np.inf), 1.0 / _positive(c2, np.inf)
-    p, q = a1 * i1 + a2 * i2, b1 * i1 + b2 * i2
-    length = p * p + q * q
-    both = c1 * c2
-    cross = a1 * db - b1 * da  # = a1 b2 - b1 a2, without cancelling where the two are near
-    opposite = (length < _OPPOSITE) & (both > 0.0)
-    inverse = 1.0 / np.sqrt(_positive(length, 1.0))
-    cos, sin = p * inverse, q * inverse
-    if not length.all():
-        cos = np.where(length > 0.0, cos, 1.0)
-    # ΔH' = 2 √(C1 C2) sin(Δh/2), and |u1 + u2| = 2 cos(Δh/2); beside a grey the product is 0.
-    dh = 2.0 * cross * inverse / np.sqrt(_positive(both, 1.0))
-    if opposite.any():
-        exact = _opposite_hues(np.stack([a1, b1, a2, b2]))
-        cos, sin = np.where(opposite, exact[0], cos), np.where(opposite, exact[1], sin)
-        dh = np.where(opposite, exact[2], dh)
+    # The hue of a grey counts nowhere: all that it is in is multiplied by its chroma, 0.
+    h1, h2 = np.arctan2(b1, a1) % _TURN, np.arctan2(b2, a2) % _TURN
+    # Exactly opposite counts as half a turn, whatever the last digit says.
+    far = np.abs(h2 - h1) > np.pi + 1e-11
+    turn = h2 - h1 - far * np.copysign(_TURN, h2 - h1)
+    mean = (0.5 * (h1 + h2) + far * np.pi) % _TURN
     mean_c = 0.5 * (c1 + c2)
-    # C2' - C1' likewise without cancelling.
-    total = c1 + c2
-    dc = (da * (a1 + a2) + db * (b1 + b2)) / _positive(total, 1.0)
-    t, turn = _hue_weight(cos, sin)
+    t, rotation = _hue_weight(mean)
     grey = (0.5 * (l1 + l2) - 50.0) ** 2
     x = (l2 - l1) / (1.0 + 0.015 * grey / np.sqrt(20.0 + grey))
-    y = dc / (1.0 + 0.045 * mean_c)
-    z = dh / (1.0 + 0.015 * mean_c * t)
-    r = -2.0 * turn * _chroma_term(mean_c)
+    y = (c2 - c1) / (1.0 + 0.045 * mean_c)
+    z = 2.0 * np.sqrt(c1 * c2) * np.sin(0.5 * turn) / (1.0 + 0.015 * mean_c * t)
+    r = -2.0 * rotation * _chroma_term(mean_c)
     return np.asarray(np.sqrt(np.maximum(x * x + y * y + z * z + r * y * z, 0.0)))
-
-
-def _opposite_hues(pairs: Array) -> tuple[Array, Array, Array]:
-    # Equations 7, 10, 11 and 14 as printed: the sum of unit vectors has no direction here. Exactly
-    # opposite counts as 180 degree whatever the last digit says.
-    a1, b1, a2, b2 = pairs
-    h1 = np.degrees(np.arctan2(b1, a1)) % 360.0
-    h2 = np.degrees(np.arctan2(b2, a2)) % 360.0
-    turn, total = h2 - h1, h1 + h2
-    far = np.abs(turn) > 180.0 + 1e-9
-    turn = np.where(far, turn - 360.0 * np.sign(turn), turn)
-    mean = np.radians(
-        0.5 * np.where(far, np.where(total < 360.0, total + 360.0, total - 360.0), total)
-    )
-    both = np.sqrt(np.hypot(a1, b1) * np.hypot(a2, b2))
-    return np.cos(mean), np.sin(mean), 2.0 * both * np.sin(np.radians(0.5 * turn))
 
 
 def delta_e00_metric(lab: ArrayLike) -> Array:
@@ -192,11 +146,9 @@ def delta_e00_metric(lab: ArrayLike) -> Array:
     light, a, b = values[..., 0], values[..., 1], values[..., 2]
     stretch = 1.5 - 0.5 * _chroma_term(np.sqrt(a * a + b * b))
     a = stretch * a
-    c = np.sqrt(a * a + b * b)
-    grey = c == 0.0
-    safe = np.where(grey, 1.0, c)
-    cos, sin = np.where(grey, 1.0, a / safe), np.where(grey, 0.0, b / safe)
-    t, turn = _hue_weight(cos, sin)
+    c, hue = np.sqrt(a * a + b * b), np.arctan2(b, a) % _TURN
+    cos, sin = np.cos(hue), np.sin(hue)
+    t, rotation = _hue_weight(hue)
     off = (light - 50.0) ** 2
     s_l = 1.0 + 0.015 * off / np.sqrt(20.0 + off)
     s_c, s_h = 1.0 + 0.045 * c, 1.0 + 0.015 * c * t
@@ -207,7 +159,7 @@ def delta_e00_metric(lab: ArrayLike) -> Array:
     jacobian[..., 2, 1], jacobian[..., 2, 2] = -sin * stretch / s_h, cos / s_h
     inner = np.zeros((*light.shape, 3, 3))
     inner[..., (0, 1, 2), (0, 1, 2)] = 1.0
-    inner[..., 1, 2] = inner[..., 2, 1] = -turn * _chroma_term(c)
+    inner[..., 1, 2] = inner[..., 2, 1] = -rotation * _chroma_term(c)
     metric = np.swapaxes(jacobian, -1, -2) @ inner @ jacobian
     return np.asarray(0.5 * (metric + np.swapaxes(metric, -1, -2)))
 
@@ -235,12 +187,10 @@ def delta_e_cmc(
     0.46
     """
     one, two = _pair(standard, trial)
-    light, a, b = one[..., 0], one[..., 1], one[..., 2]
-    c1 = np.hypot(a, b)
+    light, c1, hue = np.moveaxis(lch(one), -1, 0)
     shift = delta_lch(one, two)
     s_l = np.where(light < 16.0, 0.511, 0.040975 * light / (1.0 + 0.01765 * light))
     s_c = 0.0638 * c1 / (1.0 + 0.0131 * c1) + 0.638
-    hue = np.degrees(np.arctan2(b, a)) % 360.0
     t = np.where(
         (hue >= 164.0) & (hue <= 345.0),
         0.56 + np.abs(0.2 * np.cos(np.radians(hue + 168.0))),
