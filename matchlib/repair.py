@@ -20,7 +20,6 @@ from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import (
     CoatSchedule,
     CoatStep,
-    Colour,
     Lab,
     MixRatio,
     Reading,
@@ -224,13 +223,11 @@ def blend_in(
         )
     coats = [  # a mid-coat lies under the first of them alone
         replace(coat, ratio=_let_down(coat.ratio, weaker), over=None if number else coat.over)
-        for coat in recipe.schedule.each
+        for coat in _coats(recipe)
         for number in range(weaker)
     ]
-    full = len(coats)
     coats += [replace(coats[-1], over=None)] * over
-    plan = [_with(recipe, coats[:n]) for n in range(full + over, -1, -1)]
-    return _zones(model, plan, beside=over)
+    return _zones(model, _with(recipe, coats).coat_by_coat()[::-1], beside=over)
 
 
 def fade(
@@ -302,16 +299,13 @@ def _coats(recipe: Recipe) -> list[CoatStep]:
 
 
 def _with(recipe: Recipe, coats: Sequence[CoatStep]) -> Recipe:
-    if not coats:
-        return Recipe(recipe.ground, clear=recipe.clear)
-    own: Colour | None = None if any(c.colour for c in coats) else recipe.colour
-    return Recipe(recipe.ground, own, CoatSchedule(tuple(coats)), recipe.clear)
+    """The recipe with other coats, which say their colours."""
+    return Recipe(recipe.ground, None, CoatSchedule(tuple(coats)), recipe.clear)
 
 
 def _let_down(ratio: MixRatio, by: int) -> MixRatio:
     """The ratio with that part of the colour fraction."""
-    whole = ratio.carrier + ratio.colour
-    return MixRatio(whole * by - ratio.colour, ratio.colour) if by > 1 else ratio
+    return MixRatio((ratio.carrier + ratio.colour) * by - ratio.colour, ratio.colour)
 
 
 def _zones(model: FilmPredictor, plan: Sequence[Recipe], *, beside: int = 0) -> tuple[Zone, ...]:
