@@ -105,7 +105,7 @@ def expected_delta_e00(
             remedy="give the greatest ΔE00 that the order allows.",
         )
     finite = bool(np.all(np.isfinite(spread)))
-    size, axes = np.linalg.eigh(spread if finite else np.zeros((3, 3)))
+    size = np.linalg.eigvalsh(spread if finite else np.zeros((3, 3)))
     if not finite or np.any(size[..., 0] < -1e-9 * (1.0 + size[..., 2])):
         raise DomainError(
             "This covariance of a Lab is not possible.",
@@ -114,7 +114,7 @@ def expected_delta_e00(
             remedy="give the covariance as the regression returned it.",
         )
     # The symmetric root, unlike Cholesky's, exists for no spread at all and does not jump.
-    root = (axes * np.sqrt(np.maximum(size, 0.0))[..., None, :]) @ np.swapaxes(axes, -1, -2)
+    root = symmetric_root(spread)
     centres = np.broadcast_to(centre, (*shape, 3)).reshape(-1, 3)
     roots = np.broadcast_to(root, (*shape, 3, 3)).reshape(-1, 3, 3)
     targets = np.broadcast_to(np.asarray(target, dtype=np.float64), (*shape, 3)).reshape(-1, 3)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.domain import Lab, Panel, Recipe, Viewing
+from matchlib.colorimetry import delta_e00, delta_lch, expected_delta_e00
+from matchlib.domain import Lab, Panel, Recipe, Viewing, three
 from matchlib.domain.panel import readings_in
 from matchlib.regression import FilmPredictor
 
@@ -84,8 +83,7 @@ def clear_change(before: Lab, after: Lab) -> str:
     >>> clear_change((29.4, 44.4, 25.1), (27.0, 45.9, 28.3))
     '2.4 L* darker and 2.9 C* fuller'
     """
-    light = after[0] - before[0]
-    chroma = math.hypot(*after[1:]) - math.hypot(*before[1:])
+    light, chroma, *_ = (float(v) for v in delta_lch(before, after))
     value, depth = "darker" if light < 0 else "lighter", "fuller" if chroma > 0 else "duller"
     return f"{abs(light):.1f} L* {value} and {abs(chroma):.1f} C* {depth}"
 
@@ -129,8 +127,7 @@ def coat_readings(
     lab = there.lab
     spread = expected_delta_e00(lab, lab, there.covariance, tolerance=1.0, dof=there.dof).mean
     found = [
-        CoatReading(n, (float(v[0]), float(v[1]), float(v[2])), float(s))
-        for n, (v, s) in enumerate(zip(lab, spread, strict=True))
+        CoatReading(n, three(v), float(s)) for n, (v, s) in enumerate(zip(lab, spread, strict=True))
     ]
     cleared = None if recipe.clear is None else replace(found[-1], coats=len(plan) - 2)
     seen = any(

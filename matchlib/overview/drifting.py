@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from matchlib.colorimetry import delta_e00, lch
+from matchlib.colorimetry import delta_e00, delta_lch
 from matchlib.domain import Panel
 from matchlib.errors import DomainError
 from matchlib.listing import Listing
@@ -102,9 +102,9 @@ def panel_residuals(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[Pa
     seen = np.array([lab for _, lab in read])
     law = model.predict_recipes([p.read_as for p, _ in read], view)
     away = np.asarray(delta_e00(law, seen))
-    light, chroma = seen[:, 0] - law[:, 0], lch(seen)[:, 1] - lch(law)[:, 1]
+    shift = delta_lch(law, seen)
     return Listing(
-        PanelResidual(p, float(away[i]), float(light[i]), float(chroma[i]))
+        PanelResidual(p, float(away[i]), float(shift.lightness[i]), float(shift.chroma[i]))
         for i, (p, _) in enumerate(read)
     )
 
