@@ -111,16 +111,13 @@ class Verdict:
 
 
 def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
-    light, red, yellow = (float(v) for v in lab)
-    yield np.array([light, -red, yellow]), f"a* {-red:.1f} instead of {red:.1f}"
-    yield np.array([light, red, -yellow]), f"b* {-yellow:.1f} instead of {yellow:.1f}"
-    yield np.array([light, yellow, red]), "a* and b* changed places"
-    yield np.array([red, light, yellow]), "L* and a* changed places"
-    yield np.array([light * 10, red, yellow]), f"L* {light * 10:.1f} instead of {light:.1f}"
-    yield np.array([light, red * 10, yellow]), f"a* {red * 10:.1f} instead of {red:.1f}"
-    yield np.array([light, red, yellow * 10]), f"b* {yellow * 10:.1f} instead of {yellow:.1f}"
-    yield np.array([light, red / 10, yellow]), f"a* {red / 10:.1f} instead of {red:.1f}"
-    yield np.array([light, red, yellow / 10]), f"b* {yellow / 10:.1f} instead of {yellow:.1f}"
+    """What may have been read: a sign or a decimal point lost, or two numbers exchanged."""
+    for axis, factor in ((1, -1.0), (2, -1.0), (0, 10.0), (1, 10.0), (2, 10.0), (1, 0.1), (2, 0.1)):
+        read = lab.copy()
+        read[axis] *= factor
+        yield read, f"{'Lab'[axis]}* {read[axis]:.1f} instead of {lab[axis]:.1f}"
+    yield lab[[0, 2, 1]], "a* and b* changed places"
+    yield lab[[1, 0, 2]], "L* and a* changed places"
 
 
 def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> list[Verdict]:
