@@ -138,14 +138,11 @@ def _grounds(model: FilmPredictor, panels: Sequence[Panel]) -> list[Ground]:
 def _changes(recipe: Recipe, grounds: Sequence[Ground]) -> list[tuple[str, Recipe]]:
     named: list[tuple[str, Recipe]] = []
     if recipe.schedule is not None:
-        steps = recipe.schedule.steps
-        last = steps[-1]
-        more = (*steps[:-1], replace(last, coats=last.coats + 1))
-        named.append(("one coat more", replace(recipe, schedule=CoatSchedule(more))))
-        if recipe.schedule.coats > 1:
-            kept = (replace(last, coats=last.coats - 1),) if last.coats > 1 else ()
-            fewer = CoatSchedule((*steps[:-1], *kept))
-            named.append(("one coat less", replace(recipe, schedule=fewer)))
+        steps, each = recipe.schedule.steps, recipe.schedule.each
+        more = CoatSchedule((*each, replace(each[-1], over=None)))
+        named.append(("one coat more", replace(recipe, schedule=more)))
+        if len(each) > 1:
+            named.append(("one coat less", replace(recipe, schedule=CoatSchedule(each[:-1]))))
         for name, move in (("one step of ratio stronger", -1), ("one step weaker", 1)):
             carriers = [s.ratio.carrier / s.ratio.colour + move for s in steps]
             if min(carriers) >= 0:
