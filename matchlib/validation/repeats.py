@@ -171,24 +171,22 @@ class _Sums:
         self.residual = residual.ravel()
         flat = common.reshape(self.residual.size, -1) * fit.sizes.groups[fit.law.group_of]
         panel = np.array([i for i, _ in rows])
-        self.same_panel = (panel[:, None] == panel[None, :]).astype(float)
+        same_panel = np.equal.outer(panel, panel)
         self.base = flat @ flat.T
         self.parts: dict[str, Array] = {}
-        eye = np.eye(3)
-        self.parts["panel film"] = _outer(self.film, self.same_panel)
+        self.parts["panel film"] = _shared(self.film, same_panel)
         # Stray light tells more on dark panels: the fit knows the shape, its size is learnt here.
         views = [r.viewing for _, r in rows]
         self.rest = _roots(model, recipes, views, self.metric, near.film)
-        flat = self.rest.reshape(self.residual.size, 3)
-        self.parts["panel rest"] = flat @ flat.T * np.kron(self.same_panel, np.ones((3, 3)))
+        self.parts["panel rest"] = _shared(self.rest, same_panel)
         for name in ("sprayer", "lot"):
             who = np.array([getattr(panels[i], name) for i, _ in rows])
             if len({w for w in who if w}) > 1:
-                same = (who[:, None] == who[None, :]) & (who != "")[:, None]
-                self.parts[name] = _outer(self.film, same.astype(float))
+                same = np.equal.outer(who, who) & (who != "")[:, None]
+                self.parts[name] = _shared(self.film, same)
         marks = [recipes.index(r) for r in recipes]
-        same = np.equal.outer(marks, marks)
-        self.parts[LAW] = np.kron(same.astype(float), eye)
+        each_axis = np.tile(np.eye(3), (len(rows), 1, 1))
+        self.parts[LAW] = _shared(each_axis, np.equal.outer(marks, marks))
         if len(rows) - len(set(panel.tolist())) >= 3:
             self.parts["reading"] = np.eye(self.residual.size)
         else:
@@ -253,9 +251,10 @@ def _roots(
     return np.asarray(axes * np.sqrt(values)[:, None, :], float)
 
 
-def _outer(direction: Array, same: Array) -> Array:
-    flat = direction.ravel()
-    return flat[:, None] * flat[None, :] * np.kron(same, np.ones((3, 3)))
+def _shared(roots: Array, same: NDArray[np.bool_]) -> Array:
+    """Covariance of n readings by what moves each along its roots (n, 3, ...), where it is one."""
+    flat = roots.reshape(3 * len(roots), -1)
+    return np.asarray(flat @ flat.T * np.kron(same, np.ones((3, 3))))
 
 
 def repeatability(
