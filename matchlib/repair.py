@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
-from matchlib.colorimetry.difference import delta_e00_metric
+from matchlib.colorimetry.difference import squares_about_mean
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import (
     CoatSchedule,
@@ -163,11 +163,9 @@ def aged_finish(readings: Sequence[Reading]) -> AgedFinish:
         )
     labs = np.array([lab_of_reading(r) for r in readings], float)
     mean = labs.mean(axis=0)
-    off = labs - mean
-    square = np.einsum("ni,ij,nj->", off, delta_e00_metric(mean), off)
     # A place as likely as those read lies off the mean by the spread and by the mean's own doubt.
     n = len(labs)
-    variance = float(square) / (3 * (n - 1)) * (1 + 1 / n)
+    variance = squares_about_mean(labs) / (3 * (n - 1)) * (1 + 1 / n)
     from scipy.stats import f as ratio_of_variances  # only this needs it
 
     within = math.sqrt(3 * variance * float(ratio_of_variances.ppf(0.95, 3, 3 * (n - 1))))

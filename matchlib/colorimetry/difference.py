@@ -19,6 +19,7 @@ __all__ = [
     "delta_e_cmc",
     "delta_lch",
     "lch",
+    "squares_about_mean",
 ]
 
 Array = NDArray[np.float64]
@@ -162,6 +163,14 @@ def delta_e00_metric(lab: ArrayLike) -> Array:
     inner[..., 1, 2] = inner[..., 2, 1] = -rotation * _chroma_term(c)
     metric = np.swapaxes(jacobian, -1, -2) @ inner @ jacobian
     return np.asarray(0.5 * (metric + np.swapaxes(metric, -1, -2)))
+
+
+def squares_about_mean(labs: ArrayLike) -> float:
+    """Return the sum of squared differences [ΔE00²] of readings (n, 3) near their mean from it."""
+    values = np.asarray(labs, dtype=np.float64)
+    mean = values.mean(axis=0)
+    off = values - mean
+    return float(np.einsum("ni,ij,nj->", off, delta_e00_metric(mean), off))
 
 
 def delta_e_cmc(

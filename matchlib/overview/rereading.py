@@ -8,9 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
-import numpy as np
-
-from matchlib.colorimetry.difference import delta_e00_metric
+from matchlib.colorimetry.difference import squares_about_mean
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Lab, Panel
 from matchlib.domain.panel import readings_in
@@ -74,14 +72,10 @@ def rereading(panels: Sequence[Panel]) -> Rereading | None:
             continue
         way = (r.viewing, r.source, r.instrument, r.state, r.date)
         alike[(panel.code, stage, *way)].append(lab_of_reading(r))
-    several = {key: np.array(labs, float) for key, labs in alike.items() if len(labs) > 1}
+    several = {key: labs for key, labs in alike.items() if len(labs) > 1}
     if not several:
         return None
-    square = 0.0
-    for labs in several.values():
-        mean = labs.mean(axis=0)
-        off = labs - mean
-        square += float(np.einsum("ni,ij,nj->", off, delta_e00_metric(mean), off))
+    square = sum(map(squares_about_mean, several.values()))
     count = sum(len(labs) for labs in several.values())
     sd = math.sqrt(square / (3 * (count - len(several))))
     return Rereading(sd, len({code for code, *_ in several}), count)
