@@ -39,7 +39,7 @@ class Caution:
     title: str  # what it is about
     text: str  # the caution, in plain words
     sources: tuple[str, ...]  # public agency documents
-    steps: tuple[str, ...] = STEPS  # those of `STEPS` at which it matters
+    steps: tuple[str, ...]  # those of `STEPS` at which it matters
 
     @property
     def first(self) -> str:

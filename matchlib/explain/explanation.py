@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from matchlib.colorimetry import Tolerance
-from matchlib.domain import Recipe, Viewing
+from matchlib.domain import Lab, Recipe, Viewing
 
 __all__ = ["Explanation", "NearPanel", "RecipeChange", "Shift"]
 
@@ -15,7 +15,7 @@ class Shift:
     """What a change does at one angle."""
 
     viewing: Viewing  # light, observer and geometry
-    lab: tuple[float, float, float]  # predicted CIELAB after it
+    lab: Lab  # predicted CIELAB after it
     # ΔL*, ΔC* and Δh [degree] against the recipe explained
     lightness: float
     chroma: float
@@ -55,7 +55,7 @@ class NearPanel:
 
     code: str  # the panel's
     recipe: Recipe  # as written on its back
-    lab: tuple[float, float, float]  # as read, at the first angle of the order at which it was
+    lab: Lab  # as read, at the first angle of the order at which it was
     away: float  # difference from it, by the model, to the recipe explained; the order's own figure
     # difference between its readings and the model's predictions of them; the worst over those of
     # the order's angles at which it was read, weighted
@@ -103,7 +103,7 @@ class Explanation:
     recipe: Recipe
     tolerance: Tolerance
     viewings: tuple[Viewing, ...]
-    labs: tuple[tuple[float, float, float], ...]
+    labs: tuple[Lab, ...]
     changes: tuple[RecipeChange, ...]
     near: tuple[NearPanel, ...]
     spread: float
@@ -111,7 +111,7 @@ class Explanation:
     beyond: tuple[str, ...]
 
     @property
-    def lab(self) -> tuple[float, float, float]:
+    def lab(self) -> Lab:
         """Predicted CIELAB at the first angle."""
         return self.labs[0]
 

@@ -176,7 +176,7 @@ def nearest(panels: Sequence[Panel], lab: Lab) -> tuple[tuple[Panel, Lab, float]
     seen = [(p, own) for p in panels if (own := card_lab(p)) is not None]
     if not seen:
         return ()
-    away = np.atleast_1d(delta_e00(np.array(lab), np.array([own for _, own in seen])))
+    away = delta_e00(lab, [own for _, own in seen])
     order = np.argsort(away, kind="stable")
     return tuple((*seen[i], float(away[i])) for i in order)
 
