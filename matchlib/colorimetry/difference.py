@@ -255,7 +255,7 @@ def delta_lch(standard: ArrayLike, trial: ArrayLike) -> LchShift:
     -------
     LchShift
         ΔL*, ΔC*ab, ΔH*ab and Δh, trial less standard; the squares of the first three sum to
-        ΔE*ab². Hue by the dot and cross product (Sève 1991), which keeps the sign without angles.
+        ΔE*ab² (CIE 15:2018, 8.2.1.3).
 
     Examples
     --------
@@ -266,16 +266,13 @@ def delta_lch(standard: ArrayLike, trial: ArrayLike) -> LchShift:
     one, two = _pair(standard, trial)
     a1, b1, a2, b2 = one[..., 1], one[..., 2], two[..., 1], two[..., 2]
     c1, c2 = np.hypot(a1, b1), np.hypot(a2, b2)
-    cross, dot = a1 * (b2 - b1) - b1 * (a2 - a1), a1 * a2 + b1 * b2
-    dc = c2 - c1
-    square = np.maximum((a2 - a1) ** 2 + (b2 - b1) ** 2 - dc * dc, 0.0)
-    near = dot > 0.0
-    smooth = cross / np.sqrt(np.where(near, 0.5 * (c1 * c2 + dot), 1.0))
-    hue = np.where(near, smooth, np.where(cross < 0.0, -1.0, 1.0) * np.sqrt(square))
-    coloured = (c1 > 0.0) & (c2 > 0.0)
+    # The cross product without cancelling where the two are near, and without a zero's sign.
+    cross, dot = a1 * (b2 - b1) - b1 * (a2 - a1) + 0.0, a1 * a2 + b1 * b2
+    # A grey has no hue to turn from or to.
+    angle = np.where((c1 > 0.0) & (c2 > 0.0), np.arctan2(cross, dot), 0.0)
     return LchShift(
         np.asarray(two[..., 0] - one[..., 0]),
-        np.asarray(dc),
-        np.where(coloured, hue, 0.0),
-        np.where(coloured, np.degrees(np.arctan2(cross, dot)), 0.0),
+        np.asarray(c2 - c1),
+        np.asarray(2.0 * np.sqrt(c1 * c2) * np.sin(0.5 * angle)),
+        np.degrees(angle),
     )
