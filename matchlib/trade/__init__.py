@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from matchlib.trade.glossary import GLOSSARY, first_places
 from matchlib.trade.protocol import PROTOCOL
-from matchlib.trade.troubles import TROUBLES, Trouble
+from matchlib.trade.troubles import TROUBLES
 
 __all__ = [
     "GLOSSARY",
     "PROTOCOL",
     "TROUBLES",
-    "Trouble",
     "first_places",
 ]

@@ -10,32 +10,15 @@ __all__ = ["TROUBLES", "Trouble"]
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """A trouble. Common practice, no source; the data sheet stands above it.
-
-    Parameters
-    ----------
-    key, name : str
-        Short stable name, and the trade's.
-    looks : str
-        How it shows.
-    check : tuple of str
-        What to check, the first thing first.
-    rescue : str
-        What to do with the work as it is.
-
-    Examples
-    --------
-    >>> TROUBLES[0].name
-    'Tiger stripes'
-    """
+    """A trouble. Common practice, no source; the data sheet stands above it."""
 
     SHOWN: ClassVar = ("name", "looks", "check", "rescue")
 
-    key: str
-    name: str
-    looks: str
-    check: tuple[str, ...]
-    rescue: str
+    key: str  # short stable name
+    name: str  # the trade's
+    looks: str  # how it shows
+    check: tuple[str, ...]  # what to check, the first thing first
+    rescue: str  # what to do with the work as it is
 
 
 TROUBLES = (
