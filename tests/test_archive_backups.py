@@ -12,14 +12,9 @@ from pathlib import Path
 import pytest
 
 from matchlib.archive import Archive, back_up, backups_of, restore
-from matchlib.archive.backups import (
-    backups_in,
-    copy_file,
-    copy_if_due,
-    file_changed,
-    fresh_place,
-    prune,
-)
+from matchlib.archive.backups import backups_in, fresh_place, prune
+from matchlib.archive.database import database_of
+from matchlib.archive.upgrade import copy_if_due
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
 from tests.cli_shop import SMALL, fails, json_of, refused, run
@@ -60,10 +55,10 @@ def test_the_first_change_of_a_day_copies_what_was_left(tmp_path: Path) -> None:
 
 
 def test_what_was_copied_or_changed_today_is_not_copied_again(tmp_path: Path) -> None:
-    path, folder = tmp_path / "panels.db", tmp_path / "kept"
+    path, folder = tmp_path / "panels.db", tmp_path / "panels.db-backups"
 
     def look() -> None:
-        copy_if_due(lambda: file_changed(path), folder, lambda to: copy_file(path, to), "it")
+        copy_if_due(database_of(path, read_only=False))
 
     with Archive.open(path, create=True) as archive:
         fill(archive)

@@ -8,23 +8,21 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
-import logging
 import re
 import sqlite3
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from matchlib.archive.database import Database
 from matchlib.archive.troubles import words_of
 from matchlib.atomic import written_whole
-from matchlib.errors import ArchiveError, MatchlibError
+from matchlib.errors import ArchiveError
 
 __all__ = [
     "KEPT",
     "Backup",
     "backups_in",
     "copy_file",
-    "copy_if_due",
     "file_changed",
     "folder_of",
     "fresh_place",
@@ -47,13 +45,13 @@ class Backup:
     why: str  # ``daily``, ``before merge`` and the like
 
 
-def folder_of(path: Path | None, label: str) -> Path:
-    """Return the folder of an archive's backups; `path` is None for one on a server."""
-    if path is not None:
-        return path.with_name(f"{path.name}-backups")
+def folder_of(database: Database) -> Path:
+    """Return the folder of an archive's backups."""
+    if database.path is not None:
+        return database.path.with_name(f"{database.path.name}-backups")
     import platformdirs  # as the fits of such archives are kept
 
-    name = re.sub(r"[^\w.-]+", "-", label.rpartition("@")[2] or label)
+    name = re.sub(r"[^\w.-]+", "-", database.label.rpartition("@")[2] or database.label)
     return Path(platformdirs.user_data_dir("candy-panel-workbook")) / "backups" / name[:100]
 
 
@@ -106,22 +104,6 @@ def copy_file(path: Path, to: Path) -> None:
             target.execute("PRAGMA journal_mode = DELETE")
     except sqlite3.Error as error:
         raise words_of(str(error), str(to), sqlite=True) from error
-
-
-def copy_if_due(
-    last: Callable[[], dt.datetime | None], folder: Path, copy: Callable[[Path], None], label: str
-) -> None:
-    """Copy what an earlier day left, unless that was done; a copy that fails stops nobody."""
-    try:
-        changed = last()
-        if changed is None or changed.date() >= dt.datetime.now().astimezone().date():
-            return
-        if any(backup.at >= changed for backup in backups_in(folder)[:1]):
-            return
-        copy(fresh_place(folder, "daily"))
-        prune(folder)
-    except (OSError, MatchlibError) as error:
-        logging.getLogger("matchlib").warning("No backup of %s could be made: %s", label, error)
 
 
 def file_changed(path: Path) -> dt.datetime:

@@ -9,12 +9,12 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from matchlib.archive import schema
-from matchlib.archive.backups import Backup, backups_in, copy_file, folder_of, fresh_place, prune
+from matchlib.archive.backups import Backup, backups_in, copy_file, folder_of
 from matchlib.archive.bundle import import_bundle
 from matchlib.archive.database import database_of
 from matchlib.archive.store import Archive
 from matchlib.archive.troubles import check_file
-from matchlib.archive.upgrade import copy_server, version_of
+from matchlib.archive.upgrade import copy_to, kept_copy, version_of
 
 __all__ = ["apart", "back_up", "backups_of"]
 
@@ -111,15 +111,10 @@ def back_up(archive: Archive, why: str = "by hand", *, to: str | Path | None = N
     ...         len(kept)
     3
     """
-    folder = folder_of(archive.database.path, archive.database.label)
-    place = fresh_place(folder, why) if to is None else Path(to).expanduser().absolute()
-    if archive.database.path is not None:
-        copy_file(archive.database.path, place)
-    else:
-        with archive.database.read() as connection:
-            copy_server(connection, schema.HEAD, place)
     if to is None:
-        prune(folder)
+        return kept_copy(archive.database, why)
+    place = Path(to).expanduser().absolute()
+    copy_to(archive.database, place)
     return place
 
 
@@ -146,5 +141,4 @@ def backups_of(path_or_url: str | Path) -> tuple[Backup, ...]:
     ...     len(backups_of(f"{folder}/a.db"))
     1
     """
-    database = database_of(path_or_url, read_only=True)
-    return backups_in(folder_of(database.path, database.label))
+    return backups_in(folder_of(database_of(path_or_url, read_only=True)))

@@ -19,7 +19,6 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import exc
 
-from matchlib.archive.backups import copy_file, copy_if_due, file_changed, folder_of
 from matchlib.archive.troubles import ConflictError, DamagedError, words_of
 from matchlib.errors import ArchiveError
 
@@ -42,7 +41,7 @@ class Database:
         self.label = label
         self.path = path
         self.read_only = read_only
-        self.before_change: Callable[[sa.Connection], None] = lambda _connection: None
+        self.before_change: Callable[[], None] = lambda: None
         """Called within each write transaction before its block."""
 
     @property
@@ -79,7 +78,7 @@ class Database:
                 if not self.is_sqlite:
                     turn = sa.select(sa.func.pg_try_advisory_xact_lock(_LOCK))
                     _patiently(lambda: connection.execute(turn).scalar(), self.label)
-                self.before_change(connection)
+                self.before_change()
                 yield connection
 
     @contextmanager
@@ -225,13 +224,6 @@ def _sqlite(path: Path, *, read_only: bool) -> Database:
 
     # A connection a transaction: nothing stays open that another process would wait for.
     engine = sa.create_engine("sqlite+pysqlite://", creator=connect, poolclass=sa.pool.NullPool)
-    database = Database(engine, label=str(path), path=path, read_only=read_only)
-    database.before_change = lambda _connection: copy_if_due(
-        lambda: file_changed(path),
-        folder_of(path, database.label),
-        lambda to: copy_file(path, to),
-        database.label,
-    )
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
@@ -251,4 +243,4 @@ def _sqlite(path: Path, *, read_only: bool) -> Database:
 
         _patiently(attempt, str(path))
 
-    return database
+    return Database(engine, label=str(path), path=path, read_only=read_only)

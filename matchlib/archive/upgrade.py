@@ -1,26 +1,34 @@
-"""Making an archive, and bringing one of an earlier version to the newest."""
+"""Making an archive, copying it, and bringing one of an earlier version to the newest."""
 
 from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import logging
 import os
 import sqlite3
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.backups import copy_file, copy_if_due, folder_of, fresh_place, prune
+from matchlib.archive.backups import (
+    backups_in,
+    copy_file,
+    file_changed,
+    folder_of,
+    fresh_place,
+    prune,
+)
 from matchlib.archive.database import Database, database_of
 from matchlib.archive.rows import TABLES, fill, stored_rows
 from matchlib.archive.troubles import check_file
 from matchlib.atomic import keep_names, sweep, unfinished
-from matchlib.errors import ArchiveError
+from matchlib.errors import ArchiveError, MatchlibError
 
-__all__ = ["copy_server", "ensure_current", "find", "migrate", "version_of"]
+__all__ = ["copy_if_due", "copy_to", "find", "kept_copy", "migrate", "version_of"]
 
 
 def find(database: Database, *, create: bool) -> None:
@@ -38,40 +46,58 @@ def find(database: Database, *, create: bool) -> None:
         _create(database)
     if path is not None:
         check_file(path, read_only=database.read_only)
-    ensure_current(database)
-    if path is None:
-        database.before_change = _daily(database)
+    _ensure_current(database)
+    asked: set[dt.date] = set()
 
-
-def _daily(database: Database) -> Callable[[sa.Connection], None]:
-    """What is done before a change of an archive on a server: once a day, a copy if one is due."""
-    seen: set[dt.date] = set()
-
-    def copy_once_a_day(connection: sa.Connection) -> None:
+    def before_change() -> None:
         today = dt.datetime.now().astimezone().date()
-        if today in seen:
+        # To ask a server for its last change takes a while, so it is asked once a day.
+        if path is not None or today not in asked:
+            asked.add(today)
+            copy_if_due(database)
+
+    database.before_change = before_change
+
+
+def copy_if_due(database: Database) -> None:
+    """Copy what an earlier day left, unless that was done; a copy that fails stops nobody."""
+    try:
+        changed = _last_change(database)
+        if changed is None or changed.date() >= dt.datetime.now().astimezone().date():
             return
-        seen.add(today)
-        copy_if_due(
-            lambda: _last_change(connection),
-            folder_of(None, database.label),
-            lambda to: copy_server(connection, schema.HEAD, to),
-            database.label,
+        if not any(backup.at >= changed for backup in backups_in(folder_of(database))[:1]):
+            kept_copy(database, "daily")
+    except (OSError, MatchlibError) as error:
+        logging.getLogger("matchlib").warning(
+            "No backup of %s could be made: %s", database.label, error
         )
 
-    return copy_once_a_day
 
-
-def _last_change(connection: sa.Connection) -> dt.datetime | None:
+def _last_change(database: Database) -> dt.datetime | None:
+    if database.path is not None:
+        return file_changed(database.path)
     queries = [sa.select(sa.func.max(table.c.at)) for table in TABLES if "at" in table.c]
-    times = [connection.execute(query).scalar() for query in queries]
+    with database.read() as connection:
+        times = [connection.execute(query).scalar() for query in queries]
     known = [dt.datetime.fromisoformat(at) for at in times if at is not None]
     return max(known).astimezone().replace(microsecond=0) if known else None
 
 
-def copy_server(connection: sa.Connection, version: str, to: Path) -> None:
-    """Copy an archive on a server, as of its own version, into a file."""
-    with tempfile.TemporaryDirectory() as room:
+def kept_copy(database: Database, why: str, version: str = schema.HEAD) -> Path:
+    """Copy an archive among its backups, of which the newest are kept."""
+    folder = folder_of(database)
+    place = fresh_place(folder, why)
+    copy_to(database, place, version)
+    prune(folder)
+    return place
+
+
+def copy_to(database: Database, to: Path, version: str = schema.HEAD) -> None:
+    """Copy an archive, as of its own version, into a file."""
+    if database.path is not None:
+        copy_file(database.path, to)
+        return
+    with database.read() as connection, tempfile.TemporaryDirectory() as room:
         copy = Path(room, "copy.db")
         copy.touch()
         fresh = database_of(copy, read_only=False)
@@ -166,7 +192,7 @@ def version_of(connection: sa.Connection, label: str) -> str | None:
     )
 
 
-def ensure_current(database: Database) -> None:
+def _ensure_current(database: Database) -> None:
     """Check the archive's version and migrate an earlier one, after a backup copy."""
     with database.read() as connection:
         found = version_of(connection, database.label)
@@ -191,14 +217,7 @@ def ensure_current(database: Database) -> None:
 
 def migrate(database: Database, found: str) -> None:
     """Bring an earlier archive to this version, in one transaction."""
-    folder = folder_of(database.path, database.label)
-    backup = fresh_place(folder, f"before upgrade of {found}")
-    if database.path is not None:
-        copy_file(database.path, backup)
-    else:
-        with database.read() as connection:
-            copy_server(connection, found, backup)
-    prune(folder)
+    kept_copy(database, f"before upgrade of {found}", found)
     with database.write() as connection:
         # Another process may have been quicker.
         if version_of(connection, database.label) != schema.HEAD:
