@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
 
@@ -18,7 +18,7 @@ from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 from matchlib.plural import counted
 
-__all__ = ["AddResult", "add", "insert"]
+__all__ = ["AddResult", "add", "take"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,15 +107,49 @@ def add(
     refused: list[tuple[str, str]] = []
     merged = spell(connection, _merge(panels, refused, on_duplicate))
     known = kept(connection, [p.code for p in merged])
+    result, items = take(
+        connection,
+        merged,
+        known,
+        loose=repeats if strict else known,
+        refused=refused,
+        on_duplicate=on_duplicate,
+        file=file,
+        sha256=sha256,
+        stamp=Stamp(at, who),
+    )
+    if items:
+        action = "added" if result.added else "readings added" if result.extended else "amended"
+        record(connection, action, items, Stamp(at, who), import_id=result.import_id)
+    return result
+
+
+def take(
+    connection: sa.Connection,
+    panels: Sequence[Panel],
+    known: Mapping[str, StoredPanel],
+    *,
+    loose: Collection[str],
+    refused: list[tuple[str, str]],
+    on_duplicate: str,
+    file: str,
+    stamp: Stamp,
+    sha256: str | None = None,
+) -> tuple[AddResult, list[Entry]]:
+    """Write panels as one import, and return what became of them and what is to be recorded.
+
+    `loose` are the codes of known ones whose other readings are repeats; `refused` is what was
+    left out before.
+    """
     new: list[Panel] = []
     changed: list[tuple[StoredPanel, Panel]] = []
     extended, already, differing, replaced = [], [], [], []
-    for panel in merged:
+    for panel in panels:
         stored = known.get(panel.code)
         if stored is None or stored.deleted:
             new.append(panel)
             continue
-        compared = compare(stored.panel, panel, strict=strict and panel.code not in repeats)
+        compared = compare(stored.panel, panel, strict=panel.code not in loose)
         if compared.differing and on_duplicate in ("refuse", "skip"):
             refused.append((panel.code, compared.words))
             continue
@@ -132,7 +166,7 @@ def add(
             replaced.append((panel.code, compared.words))
         elif gained:
             extended.append((panel.code, gained))
-    if refused and on_duplicate != "skip":
+    if refused and on_duplicate == "refuse":
         raise _differs(refused)
     result = AddResult(
         added=tuple(p.code for p in new),
@@ -145,17 +179,14 @@ def add(
         readings=sum(p.times_read for p in new) + sum(n for _, n in extended),
     )
     if not (new or changed):
-        return result
-    row_of_import = schema.imports.insert().values(
-        file=file, sha256=sha256, who=who, at=at, readings=result.readings
-    )
-    import_id = inserted(connection.execute(row_of_import))
-    items = insert(connection, new, import_id)
-    wanted_fields = [(stored, panel_fields(wanted)) for stored, wanted in changed]
-    items += write(connection, wanted_fields, import_id=import_id)
-    action = "added" if new else "readings added" if extended else "amended"
-    record(connection, action, items, Stamp(at, who), import_id=import_id)
-    return replace(result, import_id=import_id)
+        return result, []
+    row = {"file": file, "sha256": sha256, "who": stamp.who, "at": stamp.at}
+    values = schema.imports.insert().values(**row, readings=result.readings)
+    import_id = inserted(connection.execute(values))
+    items = _insert(connection, new, import_id)
+    wanted = [(stored, panel_fields(panel)) for stored, panel in changed]
+    items += write(connection, wanted, import_id=import_id)
+    return replace(result, import_id=import_id), items
 
 
 def _merge(
@@ -194,7 +225,7 @@ def _differs(
     )
 
 
-def insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -> list[Entry]:
+def _insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -> list[Entry]:
     """Insert new panels."""
     if not panels:
         return []

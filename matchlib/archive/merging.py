@@ -9,15 +9,14 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from matchlib.archive import attaching, jobs, schema
-from matchlib.archive.adding import AddResult, insert
-from matchlib.archive.changes import Entry, Stamp, inserted, record
-from matchlib.archive.codec import panel_fields
-from matchlib.archive.comparing import compare, one_card
+from matchlib.archive.adding import take
+from matchlib.archive.changes import Entry, Stamp, record
+from matchlib.archive.comparing import one_card
 from matchlib.archive.copies import back_up
 from matchlib.archive.merged import Merged, left_in
 from matchlib.archive.names import names_of, respelled, rewrite_names
 from matchlib.archive.naming import respelled_job
-from matchlib.archive.stored import StoredPanel, kept, write
+from matchlib.archive.stored import kept
 from matchlib.domain import Name, Panel, name_key
 from matchlib.domain.name import near_names
 from matchlib.errors import ArchiveError
@@ -141,8 +140,6 @@ class _Merging:
         self.asking = asking
         self.prefix = prefix
         self.stamp = stamp
-        self._seen: dict[str, StoredPanel] = {}
-        self._looked: set[str] = set()
 
     def into(self, connection: sa.Connection) -> Merged:
         """Do it within a write transaction."""
@@ -155,32 +152,33 @@ class _Merging:
 
         panels, codes, left = self._coded(connection, respelled(self.other.panels(), say))
         files, panels = self._pictured(connection, panels, codes)
-        found = self._stored(connection, panels)
-        known = {code: stored for code, stored in found.items() if not stored.deleted}
-        new = [p for p in panels if p.code not in known]
-        result, changed = _met([p for p in panels if p.code in known], known, self._same)
-        result = replace(
-            result,
-            added=tuple(p.code for p in new),
-            again=tuple(p.code for p in new if p.code in found),
-            refused=tuple(left),
-            readings=sum(n for _, n in result.extended) + sum(p.times_read for p in new),
+        known = kept(connection, [p.code for p in panels])
+        # Other readings of what is the same card by answer alone are repeats.
+        same = self.asking.settled("codes") == "same"
+        loose = {
+            p.code
+            for p in panels
+            if same and p.code in known and not one_card(known[p.code].panel, p)
+        }
+        result, entries = take(
+            connection,
+            panels,
+            known,
+            loose=loose,
+            refused=left,
+            on_duplicate="keep",
+            file=self.other.label,
+            stamp=self.stamp,
         )
-        import_id = None
-        if new or changed:
-            row = {"file": self.other.label, "who": self.stamp.who, "at": self.stamp.at}
-            values = schema.imports.insert().values(**row, readings=result.readings)
-            import_id = inserted(connection.execute(values))
-            items += insert(connection, new, import_id)
-            wanted = [(stored, panel_fields(panel)) for stored, panel in changed]
-            items += write(connection, wanted, import_id=import_id)
-        taken, untaken, entries = self._jobs(connection, say, codes)
-        items += entries
+        otherwise = dict(result.differing)
+        already = tuple(code for code in result.already if code not in otherwise)
+        taken, untaken, begun = self._jobs(connection, say, codes)
+        items += entries + begun
         change = None
         if items:
-            change = record(connection, "merged", items, self.stamp, import_id=import_id)
+            change = record(connection, "merged", items, self.stamp, import_id=result.import_id)
         return Merged(
-            replace(result, import_id=import_id),
+            replace(result, already=already),
             tuple((old, own) for old, own in codes.items() if old != own),
             tuple(joined),
             tuple(taken),
@@ -248,10 +246,6 @@ class _Merging:
         except Undecided:
             return until
 
-    @property
-    def _same(self) -> bool:
-        return self.asking.settled("codes") == "same"
-
     def _coded(
         self, connection: sa.Connection, panels: Sequence[Panel]
     ) -> tuple[list[Panel], dict[str, str], list[tuple[str, str]]]:
@@ -280,16 +274,9 @@ class _Merging:
             )
         return coded, codes, []
 
-    def _stored(self, connection: sa.Connection, panels: Sequence[Panel]) -> dict[str, StoredPanel]:
-        """The panels here that have their codes, each read once."""
-        codes = [p.code for p in panels]
-        self._seen |= kept(connection, [c for c in codes if c not in self._looked])
-        self._looked |= {*codes}
-        return {code: self._seen[code] for code in codes if code in self._seen}
-
     def _others(self, connection: sa.Connection, panels: Sequence[Panel]) -> list[str]:
         """Codes that other cards have here."""
-        known = self._stored(connection, panels)
+        known = kept(connection, [p.code for p in panels])
         return [
             p.code
             for p in panels
@@ -375,28 +362,6 @@ class _Merging:
                     name, at = names[one.name], one.at.isoformat(timespec="milliseconds")
                     attaching.attach(connection, codes[code], name, one.data, at=at, who=one.who)
         return sum(map(len, missing.values()))
-
-
-def _met(
-    panels: Sequence[Panel], known: Mapping[str, StoredPanel], same: bool
-) -> tuple[AddResult, list[tuple[StoredPanel, Panel]]]:
-    """What becomes of panels that are known, and what they are to be."""
-    extended, already, differing = [], [], []
-    changed = []
-    for panel in panels:
-        stored = known[panel.code]
-        compared = compare(stored.panel, panel, strict=not same or one_card(stored.panel, panel))
-        if compared.words:
-            differing.append((panel.code, compared.words))
-        gained = compared.joined.times_read - stored.panel.times_read
-        if gained:
-            extended.append((panel.code, gained))
-        if compared.joined != stored.panel:
-            changed.append((stored, compared.joined))
-        elif not compared.words:
-            already.append(panel.code)
-    result = AddResult(extended=tuple(extended), already=tuple(already), differing=tuple(differing))
-    return result, changed
 
 
 def _with(ours: Name, theirs: Name, rows: Collection[tuple[str, str]]) -> Name:
