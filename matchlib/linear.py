@@ -20,7 +20,6 @@ from matchlib.regression import Prediction
 from matchlib.regression.parts import Linear, linear_at
 from matchlib.regression.predictor import CHUNK
 from matchlib.regression.table import RecipeTable
-from matchlib.regression.vocabulary import geometry_group
 from matchlib.tails import spread_by, symmetric_root
 
 if TYPE_CHECKING:
@@ -67,9 +66,9 @@ def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> 
 
 def lab_under(reading: Reading, viewing: Viewing) -> Lab | None:
     """Return a reading's Lab under a viewing; None where it was read another way."""
-    have = reading.viewing
+    have, viewing = reading.viewing.canonical, viewing.canonical
     light = (have.illuminant, have.observer) == (viewing.illuminant, viewing.observer)
-    place = geometry_group(have.geometry) == geometry_group(viewing.geometry)
+    place = have.geometry == viewing.geometry
     return lab_of_reading(reading, viewing) if place and (light or reading.spectral) else None
 
 

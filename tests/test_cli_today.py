@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 
-from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe
+from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.regression.frames import rows_of
 from matchlib.regression.vocabulary import Vocabulary
 from tests.cli_shop import demo_shop, json_of, run
@@ -108,7 +108,7 @@ def test_joined_lots_are_of_each_colour_in_the_order_of_the_back():
     assert Conditions.of(blend).lots == ()
     five = Recipe.of("silver", "№ 5", "3@4:1")
     own = Conditions.of(five, lot="L 5")
-    words = Vocabulary.of([five], ["45:0"], [own])
+    words = Vocabulary.of([five], [Viewing()], [own])
     assert words.of_kind("lot") == [(*words.colours, "L 5")], "a lot is of the colour it names"
 
 

@@ -8,7 +8,7 @@ import pytest
 from matchlib.colorimetry import Tolerance, delta_e00, delta_e_cmc
 from matchlib.correction import Belief, Today
 from matchlib.correction.sprayed import Sprayed
-from matchlib.domain import MixRatio, Reading
+from matchlib.domain import MixRatio, Reading, Viewing, three
 from matchlib.errors import TargetError
 from matchlib.mixing import Limits
 from matchlib.next_panel import next_for_target
@@ -105,6 +105,16 @@ def test_a_panel_that_was_not_read_at_every_angle_is_refused(model) -> None:
     face, flop = aimed_at("3@5:1")
     with pytest.raises(TargetError, match="not viewed alike"):
         correct(model, [(recipe_at("3@6:1"), face)], Target.of_readings([face, flop]), LIMITS)
+
+
+def test_light_and_eye_may_change_places_between_a_target_and_a_card(model) -> None:
+    usual, turned = (Viewing(geometry=g) for g in ("45:0", "0:45"))
+    recipe = recipe_at("4@4:1")
+    lab = three(model.predict_recipes([recipe], usual)[0])
+    target = Target.of_readings([Reading(usual, lab=lab)])
+    for viewing in (usual, turned):
+        advice = correct(model, [(recipe, Reading(viewing, lab=lab))], target, LIMITS)
+        assert advice.difference == pytest.approx(0.0, abs=1e-9)
 
 
 def test_planning_ahead_counts_both_angles_and_boxes(model) -> None:

@@ -96,7 +96,7 @@ def test_a_ground_known_by_its_bare_reading_alone(shop, archive):
 def test_a_layer_is_as_rich_as_it_was_itself():
     sprayed = [Recipe.of("silver", None, "8@6:1 cherry, 2@1:1 honey", "yes")]
     asked = [Recipe.of("silver", c, "1@1:1", "yes") for c in ("cherry", "honey")]
-    words = Vocabulary.of(sprayed, ["45:0"])
+    words = Vocabulary.of(sprayed, [Viewing()])
     tables = [RecipeTable.of(rs, [Viewing()] * len(rs), words) for rs in (sprayed, asked)]
     kinds = Experience.of(tables[0]).kinds(tables[1])
     assert [KINDS[k] for k in kinds] == ["beyond", "pair sprayed"]
@@ -236,7 +236,7 @@ def test_photographs_count_for_less_than_an_instrument(shop):
 @pytest.mark.parametrize(("source", "surer"), [("photo", 1.0), ("spectrophotometer", 16.0)])
 def test_photographs_of_a_panel_are_together_no_surer_than_one(source, surer):
     sprayed, viewings = [recipe("silver", "cherry", "2@6:1")] * 16, [Viewing()] * 16
-    words = Vocabulary.of(sprayed, ["45:0"])
+    words = Vocabulary.of(sprayed, [Viewing()])
     table = RecipeTable.of(sprayed, viewings, words, [Conditions()] * 16)
     stated = pd.DataFrame({"sd": [3.0] * 16})
     seen = Observations.of(stated, np.full((16, 3), 40.0), viewings, [source] * 16)

@@ -27,7 +27,7 @@ from matchlib.regression.sizes import Sizes
 from matchlib.regression.solve import usual_squared
 from matchlib.regression.surface import kept_way, let_out
 from matchlib.regression.table import RecipeTable
-from matchlib.regression.vocabulary import Vocabulary, geometry_group
+from matchlib.regression.vocabulary import Vocabulary
 from tests.benchmarks import booth, spray
 from tests.benchmarks.real_data import KEPT_APART, inks, splits
 from tests.benchmarks.spray import Noise, Shop, to_frame
@@ -71,7 +71,7 @@ def case():
         for i in range(len(ROWS))
     ]
     dated = [Conditions(date=day) for day in days]
-    words = Vocabulary.of(recipes, [v.geometry for v in views], [*conditions, *dated])
+    words = Vocabulary.of(recipes, views, [*conditions, *dated])
     table = RecipeTable.of(recipes, views, words, conditions)
     law = FilmLaw(words, Priors())
     z = 0.4 * np.random.default_rng(0).normal(size=law.size)
@@ -237,7 +237,7 @@ def test_readings_of_a_card_after_other_coats_are_no_repeats():
     X, y = to_frame(cards)
     assert "stage" not in X.columns
     recipes, views, _, conditions = rows_of(X)
-    table = RecipeTable.of(recipes, views, Vocabulary.of(recipes, ["45:0"], conditions))
+    table = RecipeTable.of(recipes, views, Vocabulary.of(recipes, [Viewing()], conditions))
     seen = Observations.of(X, y, views, ["spectrophotometer"] * len(X))
     panel = np.unique(X["panel"], return_inverse=True)[1]
     twice, alike = np.tile(np.arange(len(X)), 2), np.zeros(2 * len(X), np.intp)
@@ -249,7 +249,7 @@ def test_a_name_of_which_no_panel_is_believed_is_believed_whole():
     coats = ("2@6:1", "3@6:1", "4@6:1")
     each = [Recipe.of("silver", c, s, "yes") for c in ("cherry", "honey") for s in coats]
     each.append(Recipe.of("silver", "violet", "3@6:1", "yes"))
-    words = Vocabulary.of(each, ["45:0"], [Conditions()])
+    words = Vocabulary.of(each, [Viewing()], [Conditions()])
     table = RecipeTable.of(each, [Viewing()] * len(each), words)
     rows = Rows(table, None, np.arange(len(each)))  # type: ignore[arg-type]  # nothing is read
     trust = np.array([0.0, 1.0, 0.9, 0.0, 0.1, 0.0, 0.0])
@@ -272,8 +272,9 @@ def test_what_a_pigment_scatters_over_black_is_not_hidden_by_what_the_black_keep
 
 
 def test_light_and_eye_may_change_places():
-    assert geometry_group("0:45") == geometry_group("45:0")
-    assert geometry_group("8:de") == "de:8"
+    as_read = Viewing("A", "2", "0:45")
+    assert as_read != as_read.canonical == Viewing("A", "2", "45:0")
+    assert Viewing(geometry="8:de").canonical.geometry == "de:8"
 
 
 def test_of_a_scattering_colour_below_less_is_seen_than_of_the_same_on_top():
@@ -283,7 +284,7 @@ def test_of_a_scattering_colour_below_less_is_seen_than_of_the_same_on_top():
         Recipe(Ground.parse("silver"), c and Colour.parse(c), CoatSchedule.parse(s), "yes")
         for c, s in zip((None, None, "teal 1 + violet 1"), schedules, strict=True)
     ]
-    words = Vocabulary.of(recipes, ["45:0"])
+    words = Vocabulary.of(recipes, [Viewing()])
     law, table = FilmLaw(words, Priors()), RecipeTable.of(recipes, [Viewing()] * 3, words)
     z = np.zeros(law.size)
     z[law.slices["dose"]] = (0.0, 0.0, -1.0)  # the first coat is as the others
@@ -305,7 +306,7 @@ def test_richer_mixes_always_lay_more_whatever_the_values(bend, slope):
         for r in ratios
     ]
     views = [Viewing()] * len(recipes)
-    words = Vocabulary.of(recipes, ["45:0"])
+    words = Vocabulary.of(recipes, [Viewing()])
     law = FilmLaw(words, Priors())
     z = np.zeros(law.size)
     z[law.slices["dose"]] = (slope, bend, 0.0)
@@ -316,7 +317,7 @@ def test_richer_mixes_always_lay_more_whatever_the_values(bend, slope):
 def test_a_hue_turns_with_the_ratio_and_not_at_six_to_one():
     made = [Recipe.of("silver", "teal", s, "yes") for s in ("2@6:1", "1@2:1", "4@12:1")]
     views = [Viewing()] * 3
-    words = Vocabulary.of(made, [v.geometry for v in views])
+    words = Vocabulary.of(made, views)
     law, table = FilmLaw(words, Priors()), RecipeTable.of(made, views, words)
     plain, turned = np.zeros(law.size), np.zeros(law.size)
     turned[law.slices["turn"].start] = 0.2
@@ -349,7 +350,7 @@ def test_gloss_that_is_read_with_it_adds_what_the_surface_mirrors():
     # Saunderson 1942: the reading with the gloss less the one without is k1, 4 percent at n = 1.5.
     made = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.parse("3@6:1"), "yes")
     views = [Viewing(geometry="di:8"), Viewing(geometry="de:8")]
-    words = Vocabulary.of([made], [v.geometry for v in views])
+    words = Vocabulary.of([made], views)
     law = FilmLaw(words, Priors())
     with_it, without = law.evaluate(
         np.zeros(law.size), RecipeTable.of([made] * 2, views, words)

@@ -9,7 +9,7 @@ import pytest
 from matchlib.audit import audit
 from matchlib.audit.whole import beyond_the_law
 from matchlib.colorimetry import GRID, delta_e00
-from matchlib.domain import CoatSchedule, Colour, Panel, Reading, Recipe
+from matchlib.domain import CoatSchedule, Colour, Panel, Reading, Recipe, Viewing
 from matchlib.regression import FilmRegressor, frames_of, unusual_words
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import Observations, readings_as_lab
@@ -76,7 +76,7 @@ def test_ordinary_colours_are_not_noticed(shop_panels):
 def names(X: pd.DataFrame, y: np.ndarray) -> set[tuple[str, str]]:
     """What is noticed, without a fit."""
     recipes, viewings, sources, conditions = rows_of(X)
-    words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
+    words = Vocabulary.of(recipes, viewings, conditions)
     table = RecipeTable.of(recipes, viewings, words, conditions)
     seen = Observations.of(X, y, viewings, sources)
     return set(unusual_names(table, seen, np.unique(X["panel"], return_inverse=True)[1], words))
@@ -126,7 +126,7 @@ def test_a_ground_is_not_unusual_for_a_colour_that_is_called_as_it_is():
     X = pd.DataFrame(rows)
     assert names(X, np.array(seen)) == {("colour", "gold")}
     recipes, viewings, _, _ = rows_of(X)
-    words = Vocabulary.of(recipes, ["45:0"])
+    words = Vocabulary.of(recipes, [Viewing()])
     table = RecipeTable.of(recipes, viewings, words)
     odd = unusual_rows({("colour", "gold"): "why"}, table, words)
     assert odd.tolist() == [False, False, True, True, False]

@@ -184,8 +184,8 @@ def take(
     values = schema.imports.insert().values(**row, readings=result.readings)
     import_id = inserted(connection.execute(values))
     items = _insert(connection, new, import_id)
-    wanted = [(stored, panel_fields(panel)) for stored, panel in changed]
-    items += write(connection, wanted, import_id=import_id)
+    fields = [(stored, panel_fields(panel)) for stored, panel in changed]
+    items += write(connection, fields, import_id=import_id)
     return replace(result, import_id=import_id), items
 
 

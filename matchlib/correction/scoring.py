@@ -86,11 +86,11 @@ def nearness(predictor: FilmPredictor | Belief, recipes: Sequence[Recipe], targe
 
 def places_of(target: Target, panel: Sprayed, usual: Viewing) -> list[int]:
     """Return which of a panel's `views` answers each aim; each must have been read."""
-    have = [view.viewing for view in panel.views]
+    have = [view.viewing.canonical for view in panel.views]
     # Of an aim without a viewing the light is known; the geometry is the panel's, if not the usual.
     lit = [v for v in have if (v.illuminant, v.observer) == (usual.illuminant, usual.observer)]
     own = usual if usual in have or not lit else lit[0]
-    wanted = target.views(own)
+    wanted = [view.canonical for view in target.views(own)]
     if not set(wanted) <= set(have):
         raise TargetError(
             "The target and the panel were not viewed alike.",

@@ -40,6 +40,7 @@ COARSEST = 20.0
 NEEDED = 400.0, 700.0
 """What a spectrum must cover, but for one interval at each end [nm]."""
 
+_ONE_NAME = {"0:45": "45:0", "8:di": "di:8", "8:de": "de:8", "8:d": "d:8", "0:d": "d:0"}
 _GEOMETRY = re.compile(r"^(45:0|0:45|(?:di|de|d):[08]|[08]:(?:di|de|d)|photo|45as(-?\d{1,3}))$")
 
 
@@ -120,6 +121,12 @@ class Viewing:
     def aspecular(self) -> int | None:
         """Aspecular angle [degree], or None for a geometry that has none."""
         return int(self.geometry[4:]) if self.geometry.startswith("45as") else None
+
+    @property
+    def canonical(self) -> Viewing:
+        """The same with its geometry's one name: light and eye may change places (Helmholtz)."""
+        name = _ONE_NAME.get(self.geometry)
+        return self if name is None else replace(self, geometry=name)
 
     @property
     def specular_included(self) -> bool:

@@ -154,7 +154,7 @@ class FilmRegressor(
         count = len(recipes)
         codes = X["panel"] if "panel" in X.columns else [f"row {i + 1}" for i in range(count)]
         panels, panel = np.unique(np.asarray(codes, np.str_), return_inverse=True)
-        words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
+        words = Vocabulary.of(recipes, viewings, conditions)
         table = RecipeTable.of(recipes, viewings, words, conditions)
         photographed = bool(seen.photo.mean() > 0.5)
         table, seen, panel, noise = average_repeats(table, seen, panel, _occasions(X))

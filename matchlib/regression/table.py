@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from matchlib.domain import Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.film import path_factor
-from matchlib.regression.vocabulary import Vocabulary, geometry_group, shared_by
+from matchlib.regression.vocabulary import Vocabulary, shared_by
 
 __all__ = ["REFERENCE_FRACTION", "RecipeTable"]
 
@@ -109,7 +109,7 @@ class RecipeTable:
                 if step.colour is not None:
                     colour[i, j] = share(step.colour)
                 before += step.coats
-        groups = [geometry_group(v.geometry) for v in viewings]
+        groups = [v.canonical.geometry for v in viewings]
         angle = {g: i for i, g in enumerate(words.geometries)}
         length = {g: path_factor(g) / path_factor("45:0") for g in set(groups)}
         if conditions is None or isinstance(conditions, Conditions):

@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.domain import Colour, Conditions, Ground, Recipe, name_key
+from matchlib.domain import Colour, Conditions, Ground, Recipe, Viewing, name_key
 from matchlib.errors import UnknownName
 
 __all__ = [
@@ -17,7 +17,6 @@ __all__ = [
     "SHARED",
     "SHORTEST",
     "Vocabulary",
-    "geometry_group",
     "names_of",
     "shared_by",
 ]
@@ -26,14 +25,6 @@ Array = NDArray[np.float64]
 
 FEWEST_DAYS, SHORTEST = 8, 30
 """Days with panels, and days from first to last, from which drift is spoken of."""
-
-_GROUPS = {"0:45": "45:0", "8:di": "di:8", "8:de": "de:8", "8:d": "d:8", "0:d": "d:0"}
-
-
-def geometry_group(geometry: str) -> str:
-    """Return the geometry's one name: light and eye may change places (Helmholtz)."""
-    return _GROUPS.get(geometry, geometry)
-
 
 SHARED = ("sprayer", "lot", "batch", "clear", "instrument")
 """What panels share beside the recipe, by kind."""
@@ -50,7 +41,7 @@ class Vocabulary:
     grounds: tuple[str, ...]  # base names by `name_key`
     colours: tuple[str, ...]
     pairs: tuple[tuple[int, int], ...]  # grounds that were blended with each other
-    geometries: tuple[str, ...]  # groups; the first is the reference
+    geometries: tuple[str, ...]  # each by its one name; the first is the reference
     shared: tuple[tuple[str, ...], ...] = ()  # kind and name; of lots and batches also whose
     days: tuple[int, ...] = ()  # first and last day, as ordinals of the calendar
 
@@ -58,7 +49,7 @@ class Vocabulary:
     def of(
         cls,
         recipes: Iterable[Recipe],
-        geometries: Iterable[str],
+        viewings: Iterable[Viewing],
         conditions: Iterable[Conditions] = (),
     ) -> Vocabulary:
         """Collect the names in use."""
@@ -67,7 +58,7 @@ class Vocabulary:
         colours = sorted({n for r in distinct for c, _ in r.layers for n in c.shares})
         place = {n: i for i, n in enumerate(grounds)}
         blends = {pair for r in distinct for pair in combinations(sorted(r.ground.shares), 2)}
-        seen = [geometry_group(g) for g in geometries]
+        seen = [v.canonical.geometry for v in viewings]
         ranked = sorted(set(seen), key=lambda g: (-seen.count(g), g))
         clears = {("clear", r.clear) for r in distinct if r.clear}
         shared = {key for c in known for key in shared_by(c)} | (

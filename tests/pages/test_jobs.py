@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from matchlib.colorimetry import delta_e00
-from matchlib.domain import CoatSchedule, Panel, Reading, Recipe
+from matchlib.domain import CoatSchedule, Panel, Reading, Recipe, Viewing
 from matchlib.errors import MatchlibError
 from matchlib.job import Job, Plan
 from tests.pages.jobs import CHERRY, RED, begun, press, sprayed
@@ -246,6 +246,16 @@ def test_what_a_card_should_read_follows_from_what_it_read(screen: JobsScreen) -
     )
     sheet = sheet_of_job(screen.session.archive, screen.job.job)
     assert sheet.coats.cleared.lab == pytest.approx(under, abs=0.3)
+
+
+def test_a_card_may_be_read_with_light_and_eye_in_each_others_places(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    assert screen.job.job.target[0].viewing == Viewing(geometry="45:0")
+    turned = Reading(Viewing(geometry="0:45"), lab=(27.1, 45.8, 28.4))
+    job = screen.job.read([turned])
+    assert job.panel.stages[-1].readings[0].viewing == turned.viewing, "kept as it was read"
+    screen.go(job, "read")
+    assert "● Passes" in screen.draw()
 
 
 def test_a_reading_that_cannot_be_is_questioned_and_kept_when_it_is_so(screen: JobsScreen) -> None:

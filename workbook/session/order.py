@@ -100,8 +100,8 @@ def aim_of(
     from matchlib.domain import Viewing
     from matchlib.target import Target
 
-    known = {Viewing(geometry=g).geometry: w for g, w in (weights or {}).items()}
-    have = [r.viewing.geometry for r in readings]
+    known = {Viewing(geometry=g).canonical.geometry: w for g, w in (weights or {}).items()}
+    have = [r.viewing.canonical.geometry for r in readings]
     for geometry, weight in known.items():
         if geometry not in have:
             raise TargetError(
@@ -127,14 +127,13 @@ def aim_words(model: FilmPredictor, aim: Target) -> str:
 
     Returned: sentences; empty where there is nothing to say.
     """
-    from matchlib.regression.vocabulary import geometry_group
     from matchlib.tails import chance_words
 
     known = set(model.words_.geometries)
     lack = [
         a.viewing.geometry
         for a in aim.aims
-        if a.viewing is not None and geometry_group(a.viewing.geometry) not in known
+        if a.viewing is not None and a.viewing.canonical.geometry not in known
     ]
     text = []
     if lack == ["photo"]:

@@ -124,7 +124,8 @@ def read_like(target: Reading, readings: Sequence[Reading]) -> tuple[float, floa
     """Return CIELAB of the first reading taken as a target was; of the first one if none was."""
     from matchlib.colorimetry.lab import lab_of_reading
 
-    return lab_of_reading(next((r for r in readings if r.viewing == target.viewing), readings[0]))
+    wanted = target.viewing.canonical
+    return lab_of_reading(next((r for r in readings if r.viewing.canonical == wanted), readings[0]))
 
 
 def last_tried(panel: Panel) -> tuple[Recipe, tuple[Reading, ...]]:

@@ -375,8 +375,8 @@ class Work:
         card = self.panel
         if card is None:
             raise DomainError("There is no card to read yet.", remedy="spray it first.")
-        have = {r.viewing for r in readings}
-        lack = [str(r.viewing) for r in self.job.target if r.viewing not in have]
+        have = {r.viewing.canonical for r in readings}
+        lack = [str(r.viewing) for r in self.job.target if r.viewing.canonical not in have]
         if lack:
             raise TargetError(
                 "The target was not read like this, so the two cannot be compared.",
