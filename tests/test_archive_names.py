@@ -133,6 +133,25 @@ def test_what_cannot_be_joined_is_refused_in_words_and_nothing_changes(place: st
         assert archive.check() == ()
 
 
+def test_what_stands_in_the_way_of_joining_is_named(place: str) -> None:
+    blend = "silver 1 + slver 1"
+    with Archive.open(place, create=True) as archive:
+        _shop(archive)
+        for held in (
+            {"limits": Limits(grounds=(blend,))},
+            {"plan": Plan(_panel("D1", blend).recipe)},
+        ):
+            job = archive.keep_job(Job("door", target=(LAB,), **held))  # type: ignore[arg-type]
+            with pytest.raises(ArchiveError, match=f"a job has a blend.*job {job.number}, door"):
+                join_names(archive, "ground", "slver", "silver")
+            archive.undo(len(archive.history()))
+        layers = CoatSchedule.parse("2@6:1 teal, 1@6:1 rust")
+        archive.add([Panel.of("L1", Recipe(Ground.parse("silver"), None, layers), (LAB,))])
+        archive.add([Panel.of("L2", Recipe.of("silver", "rust, dark", "2@6:1"), (LAB,))])
+        with pytest.raises(MatchlibError, match=r"L1.*cannot stand in a schedule.*rust, dark"):
+            join_names(archive, "colour", "rust", "rust, dark")
+
+
 def test_only_things_of_the_kind_are_renamed_and_wherever_they_stand(place: str) -> None:
     with Archive.open(place, create=True) as archive:
         recipe = Recipe(

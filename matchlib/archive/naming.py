@@ -210,10 +210,16 @@ def join_names(
     try:
         return _change(archive, kind, change, "joined", archive.stamp(who, why))
     except DomainError as error:
+        if error.problem != f"This is not a {kind}.":
+            raise
+        job = str(error.where).startswith("job ")
         raise ArchiveError(
-            f"The {kind}s {name} and {into} cannot be one: a panel has a blend of the two.",
+            f"The {kind}s {name} and {into} cannot be one: a {'job' if job else 'panel'} has a "
+            "blend of the two.",
             got=error.where,
-            remedy="see that panel's back; if it is wrong, amend it first.",
+            remedy="see what that job may use and its recipe, and change them first."
+            if job
+            else "see that panel's back; if it is wrong, amend it first.",
         ) from error
 
 
@@ -309,7 +315,12 @@ def _in_jobs(
 ) -> list[Entry]:
     items = []
     for job in jobs.jobs_of(connection):
-        item = jobs.rewrite_job(connection, job, respelled_job(job, say), stamp)
+        try:
+            wanted = respelled_job(job, say)
+        except DomainError as error:
+            error.where = f"job {job.number}, {job.name}"
+            raise
+        item = jobs.rewrite_job(connection, job, wanted, stamp)
         items += [item] if item else []
     return items
 
