@@ -32,6 +32,8 @@ def test_an_amendment_keeps_who_when_what_and_what_it_was(place: str) -> None:
         assert amended.words == "amended: note: empty to checked; schedule: 4@6:1 to 4@3:1"
         assert amended.at.utcoffset().total_seconds() == 0
         assert archive.amend("A1", recipe=RIGHT) is None
+        archive.amend("A1", reading=1, instrument="bench")
+        assert archive.history()[-1].words == "amended: readings: 1 of 1 changed"
         assert archive.check() == ()
 
 

@@ -47,7 +47,13 @@ class Item:
         for field in sorted({*self.before, *self.after} - {"deleted", "finding", "aside"}):
             old, new = self.before.get(field), self.after.get(field)
             if field == "readings":
-                lines.append(f"readings: {len(old or ())} to {len(new or ())}")
+                was, now = old or (), new or ()
+                other = sum(one != two for one, two in zip(was, now, strict=False))
+                lines.append(
+                    f"readings: {other} of {len(now)} changed"
+                    if len(was) == len(now)
+                    else f"readings: {len(was)} to {len(now)}"
+                )
             elif field in ("target", "limits", "plan", "tolerance"):
                 lines.append(f"another {field}")
             else:

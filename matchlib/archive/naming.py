@@ -142,7 +142,7 @@ def rename(
     silver, bare
     """
 
-    def change(connection: sa.Connection, stored: dict[int, Name]) -> dict[int, Name | None]:
+    def change(stored: dict[int, Name]) -> dict[int, Name | None]:
         row, old = _found(stored, kind, name)
         new = clean_name(to, kind)
         key = name_key(new)
@@ -198,7 +198,7 @@ def join_names(
     1
     """
 
-    def change(connection: sa.Connection, stored: dict[int, Name]) -> dict[int, Name | None]:
+    def change(stored: dict[int, Name]) -> dict[int, Name | None]:
         (row, old), (stays, new) = _found(stored, kind, name), _found(stored, kind, into)
         if row == stays:
             return {}
@@ -256,7 +256,7 @@ def keep_lot(
     ['C 7']
     """
 
-    def change(connection: sa.Connection, stored: dict[int, Name]) -> dict[int, Name | None]:
+    def change(stored: dict[int, Name]) -> dict[int, Name | None]:
         row, old = _found(stored, kind, name)
         lots = {name_key(one.code): one for one in old.lots}
         lots[name_key(lot.code)] = lot
@@ -265,13 +265,13 @@ def keep_lot(
     return _change(archive, kind, change, "lot noted", archive.stamp(who, why))
 
 
-_Wanted = Callable[[sa.Connection, dict[int, Name]], dict[int, Name | None]]
+_Wanted = Callable[[dict[int, Name]], dict[int, Name | None]]
 
 
 def _change(archive: Archive, kind: str, change: _Wanted, action: str, stamp: Stamp) -> int | None:
     with archive.database.write() as connection:
         stored = names_of(connection)
-        wanted = change(connection, stored)
+        wanted = change(stored)
         items = rewrite_names(connection, stored, wanted)
         if not items:
             return None
