@@ -205,6 +205,7 @@ def test_the_command_tells_and_refuses(other: Path, tmp_path: Path) -> None:
     assert "What are they?" in words
     options = ("--prefix", "E-", "--answer", "name:ground:slver=new")
     output = run("merge", other, *options, "--dry-run", cwd=tmp_path).stdout
+    assert output.startswith("What a merge would do:\n3 panels added")
     assert "Panel A is E-A here." in output
     assert "Nothing was changed" in output
     done = json_of("merge", other, *options, cwd=tmp_path)

@@ -63,7 +63,8 @@ def _merge(
         show_json(seen)
         return
     open_ = [q.words() for q in seen.open]
-    show("\n".join([*open_, seen.text]))
+    would = ["What a merge would do:"] if dry_run else []
+    show("\n".join([*open_, *would, seen.text]))
     if dry_run:
         show("Nothing was changed: this was a dry run.")
     elif seen.change is not None:
