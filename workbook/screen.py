@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from functools import cached_property, partial
+from functools import partial
 from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
@@ -44,6 +44,7 @@ class BaseScreen:
         self.presses: Any = self  # whose methods they are
         self.notice = ""
         self._photo: PhotoIntake | None = None
+        self._undoable: tuple[int, Change | None] = (-1, None)  # as of this change of the archive
         self._job = object()
 
     # What a page asks of its screen
@@ -91,8 +92,12 @@ class BaseScreen:
 
     def do_undo(self, done: Press) -> None:
         """Take back the last change of cards and names."""
+        _, offered = self._undoable
         change = self.undoable
-        if change is not None:
+        if change != offered:
+            self.notice = "The archive was changed elsewhere meanwhile, and nothing was taken back."
+            self.notice += f" Undo now takes back {self.undo_words}." if change else ""
+        elif change is not None:
             who = done.fields.get("who", "")
             self.session.archive.undo(change.number, who=who, why="taken back")
             self.changed()
@@ -103,10 +108,13 @@ class BaseScreen:
         self._job = object()
         self.notice = "Stopped; nothing was changed."
 
-    @cached_property
+    @property
     def undoable(self) -> Change | None:
-        """The last change that can be taken back here, until the archive is changed again."""
-        return last_change(self.session.archive)
+        """The last change that can be taken back here."""
+        archive = self.session.archive
+        if (number := archive.last_change()) != self._undoable[0]:
+            self._undoable = number, last_change(archive)
+        return self._undoable[1]
 
     @property
     def undo_words(self) -> str:
@@ -114,13 +122,8 @@ class BaseScreen:
         change = self.undoable
         return "" if change is None else f"{change.action} {change.subject}"
 
-    def forget_undo(self) -> None:
-        """Ask the archive anew what can be taken back."""
-        vars(self).pop("undoable", None)
-
     def changed(self) -> None:
         """Note that the archive was changed, and learn from it anew."""
-        self.forget_undo()
         self.learn()
 
     def learn(self) -> None:

@@ -80,6 +80,11 @@ class Records:
                 code = panel_kept(connection, code).panel.code
             return read_changes(connection, code, numbers=numbers, why=why)
 
+    def last_change(self) -> int:
+        """Return the number of the last change; 0 where nothing was changed yet."""
+        with self._database.read() as connection:
+            return connection.execute(sa.select(sa.func.max(schema.history.c.id))).scalar() or 0
+
     def check(self) -> tuple[str, ...]:
         """Look for damage through and through."""
         return check(self._database)

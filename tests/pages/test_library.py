@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from matchlib.archive import export_bundle
+from matchlib.archive import Archive, export_bundle
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import TargetError
 from matchlib.lessons import first_four
@@ -122,6 +122,13 @@ def test_a_back_is_amended_questioned_and_taken_back(shop: Session) -> None:
     assert now.sprayer == "Ada"
     assert now.readings == was.readings
     assert "amended T045" in press(screen, "card", "T001")
+    with Archive.open(shop.archive.label) as elsewhere:
+        elsewhere.amend("T001", note="by command")
+    page = press(screen, "undo")
+    assert "Undo now takes back amended T001" in plain(page)
+    assert shop.archive.panel("T045") == now, "no more than the page said is taken back"
+    press(screen, "undo")
+    assert shop.archive.panel("T001").note == ""
     press(screen, "undo")
     assert shop.archive.panel("T045") == was
 

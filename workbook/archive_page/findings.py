@@ -185,7 +185,6 @@ def do_ignore(screen: ArchiveScreen, done: Press) -> None:
     """Leave a finding as it is, for good."""
     finding, who, _ = _chosen(screen, done)
     screen.session.archive.ignore(done.value, who=who, why=done.fields.get("why", ""))
-    screen.forget_undo()
     screen.notice = f"{', '.join(finding.codes)}: left as it is, and not shown again."
 
 
@@ -194,7 +193,6 @@ def do_again(screen: ArchiveScreen, done: Press) -> None:
     archive, who = screen.session.archive, done.fields.get("who", "")
     for key in sorted(archive.ignored() & {f.key for f in screen.findings or ()}):
         archive.unignore(key, who=who)
-    screen.forget_undo()
     screen.notice = "What was left as it is is shown again."
 
 
