@@ -51,6 +51,15 @@ def test_undo_takes_one_change_back_and_can_be_undone(place: str) -> None:
         assert archive.history()[-1].undoes == undone
 
 
+def test_what_was_emptied_since_is_a_later_change_too(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        job = archive.keep_job(Job("tank", notes="for Friday"))
+        archive.keep_job(dataclasses.replace(job, notes=""))
+        with pytest.raises(ArchiveError, match=r"changed again since.*another notes of job 1"):
+            archive.undo(1)
+        assert len(archive.jobs()) == 1
+
+
 def test_undoing_under_a_later_change_is_refused(place: str) -> None:
     with Archive.open(place, create=True) as archive:
         archive.add([Panel.of("A1", RECIPE, (LAB,))])

@@ -25,6 +25,7 @@ __all__ = [
     "read_changes",
     "record",
     "side_of",
+    "taken_back",
 ]
 
 Entry = tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]
@@ -239,6 +240,19 @@ def _side(text: str | None) -> dict[str, Any] | None:
     if not isinstance(fields.get("deleted", False), bool):
         raise ValueError("neither deleted nor not")
     return dict(fields)
+
+
+def taken_back(
+    kind: str,
+    now: Mapping[str, Any],
+    before: Mapping[str, Any] | None,
+    after: Mapping[str, Any] | None,
+) -> tuple[Mapping[str, Any], list[str]]:
+    """Return the fields that an undo of an entry sets, and those that were changed since."""
+    if before is None:  # a panel that was not there before is put aside, not erased
+        before = {"deleted": True} if kind == "panel" else dict.fromkeys(now)
+    after = after or {}
+    return before, sorted(k for k in {*before, *after} if now.get(k) != after.get(k))
 
 
 def finding_of(side: Mapping[str, Any] | None) -> tuple[str, bool]:

@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.changes import finding_of, side_of
+from matchlib.archive.changes import finding_of, side_of, taken_back
 from matchlib.archive.codec import panel_digest, panel_of, panel_of_fields, reading_digest
 from matchlib.archive.database import Database
 from matchlib.archive.history import ignored_in
@@ -162,15 +162,13 @@ def _panels_at_once(connection: sa.Connection, rows: list[int]) -> dict[int, Sto
 def _before(state: _State, entry: Mapping[str, Any]) -> _State:
     """What was, by one entry of the log: refused where an undoing would refuse it."""
     fields, build = state
-    before, after = side_of(entry, "before"), side_of(entry, "after") or {}
+    before, after = side_of(entry, "before"), side_of(entry, "after")
     is_panel = entry["kind"] == "panel"
     if entry["kind"] == "finding":
         before, after = ({key: aside or None} for key, aside in map(finding_of, (before, after)))
         if before.keys() != after.keys():
             raise ValueError("another finding")
-    # A panel that was not there is put aside; all else goes.
-    own = ({"deleted": True} if is_panel else dict.fromkeys(fields)) if before is None else before
-    other = sorted(k for k in {*own, *after} if fields.get(k) != after.get(k))
+    own, other = taken_back(entry["kind"], fields, before, after)
     if other:
         raise ValueError(f"another {', '.join(other)} than was kept after it")
     was = {k: v for k, v in {**fields, **own}.items() if v is not None}

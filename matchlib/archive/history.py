@@ -14,7 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from matchlib.archive import jobs, names, schema
-from matchlib.archive.changes import Entry, Stamp, finding_of, record, side_of
+from matchlib.archive.changes import Entry, Stamp, finding_of, record, side_of, taken_back
 from matchlib.archive.codec import panel_fields, stages_of_fields
 from matchlib.archive.naming import respelled_job
 from matchlib.archive.reading_out import chunked, whole
@@ -160,10 +160,7 @@ def _undo_panels(
     wanted = []
     for entry in entries:
         stored = whole(found.__getitem__, entry["subject"])
-        # A panel that was not there before is put aside, not erased.
-        before = side_of(entry, "before")
-        before = {"deleted": True} if before is None else before
-        _check_unchanged(stored.fields, before, entry, f"panel {stored.panel.code}")
+        before = _before(stored.fields, entry, f"panel {stored.panel.code}")
         fields = {**stored.fields, **before}
         if set(before) != {"deleted"}:  # as the panel is kept, so that the log says the same of it
             panel = _panel_of(fields, say)
@@ -187,12 +184,12 @@ def _undo_jobs(
     say = names.spelling(connection)
     by_number = {job.number: job for job in jobs.jobs_of(connection)}
     for entry in entries:
-        number, before = entry["subject"], side_of(entry, "before")
+        number = entry["subject"]
         stored = by_number.get(number)
         now = {} if stored is None else jobs.job_fields(stored)
-        _check_unchanged(now, before or dict.fromkeys(now), entry, f"job {number}")
-        plain = {k: v for k, v in {**now, **(before or {})}.items() if v is not None}
-        wanted = None if before is None else respelled_job(whole(from_plain, Job, plain), say)
+        then = {**now, **_before(now, entry, f"job {number}")}
+        plain = {k: v for k, v in then.items() if v is not None}
+        wanted = respelled_job(whole(from_plain, Job, plain), say) if plain else None
         item = jobs.rewrite_job(connection, stored, wanted, stamp, number=number)
         undone += [item] if item else []
     return undone
@@ -204,11 +201,10 @@ def _undo_names(
     stored = names.names_of(connection)
     wanted: dict[int, Name | None] = {}
     for entry in entries:
-        row, before = entry["subject"], side_of(entry, "before")
+        row = entry["subject"]
         now = names.name_fields(stored.get(row))
-        what = str((now or before or {}).get("name"))
-        _check_unchanged(now, dict.fromkeys(now) if before is None else before, entry, what)
-        wanted[row] = names.name_of({} if before is None else {**now, **before})
+        what = str((now or side_of(entry, "before") or {}).get("name"))
+        wanted[row] = names.name_of({**now, **_before(now, entry, what)})
     return names.rewrite_names(connection, stored, wanted)
 
 
@@ -217,10 +213,8 @@ def _undo_findings(
 ) -> list[Entry]:
     undone = []
     for entry in entries:
-        before = side_of(entry, "before") or {}
-        key, aside = whole(finding_of, before)
-        now = {"finding": key, "aside": key in ignored_in(connection)}
-        _check_unchanged(now, before, entry, key)
+        key, aside = whole(finding_of, side_of(entry, "before"))
+        _before({"finding": key, "aside": key in ignored_in(connection)}, entry, key)
         undone += set_ignored(connection, key, aside, stamp)
     return undone
 
@@ -233,14 +227,14 @@ _UNDO = {
 }
 
 
-def _check_unchanged(
-    now: Mapping[str, Any], before: Mapping[str, Any], entry: Mapping[str, Any], what: str
-) -> None:
-    after = side_of(entry, "after") or {}
-    changed = sorted(k for k in before if now.get(k) != after.get(k))
+def _before(now: Mapping[str, Any], entry: Mapping[str, Any], what: str) -> Mapping[str, Any]:
+    """What an undo of an entry sets; refused where that was changed since."""
+    sides = (side_of(entry, side) for side in ("before", "after"))
+    before, changed = taken_back(entry["kind"], now, *sides)
     if changed:
         raise ArchiveError(
             f"This change cannot be undone, for the {entry['kind']} was changed again since.",
             got=f"another {', '.join(changed)} of {what}",
             remedy="undo the later change first.",
         )
+    return before
