@@ -97,8 +97,7 @@ def add(
     *,
     file: str,
     sha256: str | None,
-    who: str,
-    at: str,
+    stamp: Stamp,
     on_duplicate: Literal["refuse", "skip", "keep", "replace"],
     strict: bool,
     repeats: Collection[str] = (),
@@ -116,11 +115,11 @@ def add(
         on_duplicate=on_duplicate,
         file=file,
         sha256=sha256,
-        stamp=Stamp(at, who),
+        stamp=stamp,
     )
     if items:
         action = "added" if result.added else "readings added" if result.extended else "amended"
-        record(connection, action, items, Stamp(at, who), import_id=result.import_id)
+        record(connection, action, items, stamp, import_id=result.import_id)
     return result
 
 

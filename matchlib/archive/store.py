@@ -18,7 +18,6 @@ from matchlib.archive.names import names_of
 from matchlib.archive.reading_out import hash_in
 from matchlib.archive.records import Records, utc_now
 from matchlib.archive.stored import kept_in, panel_kept
-from matchlib.archive.troubles import ConflictError
 from matchlib.archive.upgrade import find
 from matchlib.domain import Colour, Ground, Panel, Recipe
 
@@ -26,8 +25,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["Archive"]
-
-_ATTEMPTS = 5
 
 
 class Archive(Records):
@@ -131,26 +128,17 @@ class Archive(Records):
         if file is not None and sha256 is None and Path(file).is_file():
             with Path(file).open("rb") as stream:
                 sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
-        for attempt in range(_ATTEMPTS):
-            try:
-                with self._database.write() as connection:
-                    return adding.add(
-                        connection,
-                        batch,
-                        file="" if file is None else Path(file).name,
-                        sha256=sha256,
-                        who=who,
-                        at=self._now(),
-                        on_duplicate=on_duplicate,
-                        strict=strict,
-                        repeats=repeats,
-                    )
-            except ConflictError:
-                # Another writer that does not take its turn was quicker with the same panel. Seen
-                # afresh, it is a panel that is already there.
-                if attempt == _ATTEMPTS - 1:
-                    raise
-        raise AssertionError("unreachable")
+        with self._database.write() as connection:
+            return adding.add(
+                connection,
+                batch,
+                file="" if file is None else Path(file).name,
+                sha256=sha256,
+                stamp=self.stamp(who, ""),
+                on_duplicate=on_duplicate,
+                strict=strict,
+                repeats=repeats,
+            )
 
     def panels(self, *, include_deleted: bool = False) -> tuple[Panel, ...]:
         """Return the panels in the order they came.
