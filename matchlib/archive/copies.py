@@ -8,13 +8,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from matchlib.archive import schema
 from matchlib.archive.backups import Backup, backups_in, copy_file, folder_of
 from matchlib.archive.bundle import import_bundle
 from matchlib.archive.database import database_of
 from matchlib.archive.store import Archive
-from matchlib.archive.troubles import check_file
-from matchlib.archive.upgrade import copy_to, kept_copy, version_of
+from matchlib.archive.troubles import EarlierError
+from matchlib.archive.upgrade import copy_to, kept_copy
 
 __all__ = ["apart", "back_up", "backups_of"]
 
@@ -52,27 +51,21 @@ def apart(path_or_url: str | Path) -> Iterator[Archive]:
     """
     with tempfile.TemporaryDirectory() as room:
         place, copy = path_or_url, Path(room, Path(str(path_or_url)).name or "copy.db")
-        if "://" not in str(path_or_url) and Path(path_or_url).is_file():
-            if zipfile.is_zipfile(path_or_url):
-                place = copy
-                with Archive.open(copy, create=True) as fresh:
-                    import_bundle(path_or_url, fresh)
-            elif _earlier(Path(path_or_url)):
-                place = copy
-                copy_file(Path(path_or_url), copy)
-                Archive.open(copy).close()
-        with Archive.open(place, read_only=True) as archive:
+        is_file = "://" not in str(path_or_url) and Path(path_or_url).is_file()
+        if is_file and zipfile.is_zipfile(path_or_url):
+            place = copy
+            with Archive.open(copy, create=True) as fresh:
+                import_bundle(path_or_url, fresh)
+        try:
+            archive = Archive.open(place, read_only=True)
+        except EarlierError:
+            if not is_file:
+                raise
+            copy_file(Path(path_or_url), copy)
+            Archive.open(copy).close()
+            archive = Archive.open(copy, read_only=True)
+        with archive:
             yield archive
-
-
-def _earlier(path: Path) -> bool:
-    check_file(path, read_only=True)
-    database = database_of(path, read_only=True)
-    try:
-        with database.read() as connection:
-            return version_of(connection, database.label) not in (schema.HEAD, None)
-    finally:
-        database.close()
 
 
 def back_up(archive: Archive, why: str = "by hand", *, to: str | Path | None = None) -> Path:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from matchlib.errors import ArchiveError
 
-__all__ = ["ConflictError", "DamagedError", "check_file", "check_kind", "words_of"]
+__all__ = ["ConflictError", "DamagedError", "EarlierError", "check_file", "check_kind", "words_of"]
 
 
 class ConflictError(ArchiveError):
@@ -16,6 +16,10 @@ class ConflictError(ArchiveError):
 
 class DamagedError(ArchiveError):
     """An archive of which something is broken or gone."""
+
+
+class EarlierError(ArchiveError):
+    """An archive of an earlier version that may not be brought up to date."""
 
 
 _MAGIC = b"SQLite format 3\x00"

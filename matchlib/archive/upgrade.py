@@ -24,11 +24,11 @@ from matchlib.archive.backups import (
 )
 from matchlib.archive.database import Database, database_of
 from matchlib.archive.rows import TABLES, fill, stored_rows
-from matchlib.archive.troubles import check_file
+from matchlib.archive.troubles import EarlierError, check_file
 from matchlib.atomic import keep_names, sweep, unfinished
 from matchlib.errors import ArchiveError, MatchlibError
 
-__all__ = ["copy_if_due", "copy_to", "find", "kept_copy", "migrate", "version_of"]
+__all__ = ["copy_if_due", "copy_to", "find", "kept_copy", "migrate"]
 
 
 def find(database: Database, *, create: bool) -> None:
@@ -135,7 +135,7 @@ def _create(database: Database) -> None:
     """Make an empty archive of the newest version, whole or not at all."""
     if database.path is None:
         with database.write() as connection:
-            if version_of(connection, database.label) is None:
+            if _version_of(connection, database.label) is None:
                 _make(connection)
         return
     path = database.path
@@ -171,7 +171,7 @@ def _create(database: Database) -> None:
             leftover.unlink(missing_ok=True)
 
 
-def version_of(connection: sa.Connection, label: str) -> str | None:
+def _version_of(connection: sa.Connection, label: str) -> str | None:
     """Return the schema version of a database, None if there is no archive in it."""
     tables = set(sa.inspect(connection).get_table_names())
     if not tables & {schema.version.name, schema.panels.name}:
@@ -195,7 +195,7 @@ def version_of(connection: sa.Connection, label: str) -> str | None:
 def _ensure_current(database: Database) -> None:
     """Check the archive's version and migrate an earlier one, after a backup copy."""
     with database.read() as connection:
-        found = version_of(connection, database.label)
+        found = _version_of(connection, database.label)
     if found == schema.HEAD:
         return
     if found is None:
@@ -205,7 +205,7 @@ def _ensure_current(database: Database) -> None:
             remedy="import a table of panels, which makes the archive.",
         )
     if database.read_only:
-        raise ArchiveError(
+        raise EarlierError(
             "This archive is of an earlier version and is open for reading only.",
             expected=f"schema version {schema.HEAD}",
             got=found,
@@ -220,7 +220,7 @@ def migrate(database: Database, found: str) -> None:
     kept_copy(database, f"before upgrade of {found}", found)
     with database.write() as connection:
         # Another process may have been quicker.
-        if version_of(connection, database.label) != schema.HEAD:
+        if _version_of(connection, database.label) != schema.HEAD:
             _run_steps(connection, schema.HEAD)
 
 
