@@ -46,21 +46,24 @@ def export_table(archive: Archive, path: str | Path, *, customers: bool = True) 
     >>> count
     133
     """
-    panels = archive.panels()
-    _write_table(_open_to_all(panels, customers), Path(path))
+    # The readers and writers of tables load libraries that an archive does not need.
+    from matchlib.readings import write_table
+
+    panels = _open_to_all(archive.panels(), customers)
+    write_table(panels, Path(path))
     return len(panels)
 
 
 def write_panels(panels: tuple[Panel, ...], *, customers: bool) -> Iterator[tuple[str, bytes]]:
     """Yield the files for other programs that a bundle holds."""
+    from matchlib.readings import write_cgats, write_table  # as above
+
     shown = _open_to_all(panels, customers)
     with tempfile.TemporaryDirectory() as folder:
         table = Path(folder, "panels.csv")
-        _write_table(shown, table)
+        write_table(shown, table)
         yield table.name, table.read_bytes()
         if any(panel.times_read for panel in shown):
-            from matchlib.readings import write_cgats  # as above
-
             text = write_cgats(shown, Path(folder, "readings.cgats"))
             yield text.name, text.read_bytes()
 
@@ -69,10 +72,3 @@ def _open_to_all(panels: tuple[Panel, ...], customers: bool) -> tuple[Panel, ...
     if customers:
         return panels
     return tuple(replace(p, customer="") if p.customer else p for p in panels)
-
-
-def _write_table(panels: tuple[Panel, ...], path: Path) -> None:
-    # The readers and writers of tables load libraries that an archive does not need.
-    from matchlib.readings import write_table
-
-    write_table(panels, path)
