@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
+from functools import partial
 from itertools import groupby
 from typing import Any
 
@@ -14,7 +15,7 @@ from matchlib.archive.changes import finding_of, side_of, taken_back
 from matchlib.archive.codec import panel_digest, panel_of, panel_of_fields, reading_digest
 from matchlib.archive.database import Database
 from matchlib.archive.history import ignored_in
-from matchlib.archive.jobs import job_fields, job_of
+from matchlib.archive.jobs import job_fields, jobs_of
 from matchlib.archive.names import name_fields, name_of, names_of, stored_name
 from matchlib.archive.reading_out import DAMAGE, chunked
 from matchlib.archive.rows import TABLES, can_hold
@@ -134,17 +135,26 @@ def broken_logs(connection: sa.Connection) -> dict[tuple[str, int], str]:
     query = sa.select(t).order_by(t.c.kind, t.c.subject, t.c.id.desc())
     rows = connection.execute(query).mappings()
     groups = groupby(rows, key=lambda row: (row["kind"], row["subject"]))
+    held = {
+        "name": {row: name_fields(name) for row, name in names_of(connection).items()},
+        "job": {job.number: job_fields(job) for job in jobs_of(connection)},
+    }
+    aside = dict.fromkeys(ignored_in(connection), True)
     wrong = {}
     for some in chunked((key, list(map(dict, entries))) for key, entries in groups):
         panels = _panels_at_once(connection, [row for (kind, row), _ in some if kind == "panel"])
         for (kind, subject), entries in some:
             change = 0
             try:
-                stored = panels.get(subject) if kind == "panel" else None
-                state = _panel_state(stored) if stored else _STATE[kind](connection, subject)
+                if kind == "panel":
+                    own = schema.panels.c.id == subject
+                    (one,) = [panels[subject]] if subject in panels else kept_in(connection, own)
+                    fields = one.fields
+                else:
+                    fields = aside if kind == "finding" else held[kind].get(subject, {})
                 for entry in entries:
                     change = entry["change_id"]
-                    state = _before(state, entry)
+                    fields = _before(fields, entry)
             except DAMAGE as error:
                 what = f"Change {change or '?'} of the history ({kind} {subject})"
                 wrong[kind, subject] = f"{what} is not what was written: {str(error)[:150]}"
@@ -159,9 +169,8 @@ def _panels_at_once(connection: sa.Connection, rows: list[int]) -> dict[int, Sto
         return {}
 
 
-def _before(state: _State, entry: Mapping[str, Any]) -> _State:
+def _before(fields: dict[str, Any], entry: Mapping[str, Any]) -> dict[str, Any]:
     """What was, by one entry of the log: refused where an undoing would refuse it."""
-    fields, build = state
     before, after = side_of(entry, "before"), side_of(entry, "after")
     is_panel = entry["kind"] == "panel"
     if entry["kind"] == "finding":
@@ -175,46 +184,19 @@ def _before(state: _State, entry: Mapping[str, Any]) -> _State:
     if was == fields and (own or after):  # of a backup without customers, nothing may be left
         raise ValueError("nothing that could be undone")
     if before is None:
-        return {}, build
+        return {}
     if not (is_panel and set(own) == {"deleted"}):
-        build(was)
-    return was, build
+        _BUILD[entry["kind"]](was)
+    return was
 
 
-_State = tuple[dict[str, Any], Callable[[dict[str, Any]], object]]
-"""Fields of a thing as the log keeps them, and what makes it of them."""
-
-
-def _panel_state(panel: StoredPanel) -> _State:
-    return panel.fields, panel_of_fields
-
-
-def _one_panel(connection: sa.Connection, row: int) -> _State:
-    (panel,) = kept_in(connection, schema.panels.c.id == row)
-    return _panel_state(panel)
-
-
-def _name_state(connection: sa.Connection, row: int) -> _State:
-    return name_fields(names_of(connection).get(row)), name_of
-
-
-def _job_state(connection: sa.Connection, number: int) -> _State:
-    j = schema.jobs
-    found = connection.execute(sa.select(j.c.number).where(j.c.number == number)).first()
-    fields = job_fields(job_of(connection, number, label="")) if found else {}
-    return fields, lambda plain: from_plain(Job, plain)
-
-
-def _findings_state(connection: sa.Connection, _row: int) -> _State:
-    return dict.fromkeys(ignored_in(connection), True), dict
-
-
-_STATE: dict[str, Callable[[sa.Connection, int], _State]] = {
-    "panel": _one_panel,
-    "name": _name_state,
-    "job": _job_state,
-    "finding": _findings_state,
+_BUILD: dict[str, Callable[[dict[str, Any]], object]] = {
+    "panel": panel_of_fields,
+    "name": name_of,
+    "job": partial(from_plain, Job),
+    "finding": dict,
 }
+"""What makes a thing of its fields."""
 
 
 def sha256_of(data: object) -> str:
