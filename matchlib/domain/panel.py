@@ -125,13 +125,7 @@ class Panel:
         code: str,
         recipe: Recipe,
         readings: Iterable[Reading] = (),
-        *,
-        batch: str = "",
-        note: str = "",
-        customer: str = "",
-        extra: tuple[tuple[str, str], ...] = (),
-        drawer: str = "",
-        **stage: Any,
+        **fields: Any,
     ) -> Self:
         """Return a panel sprayed in one stage.
 
@@ -143,21 +137,18 @@ class Panel:
             What was sprayed.
         readings : iterable of Reading
             Its readings.
-        batch, note, customer, drawer : str
-            See `Panel`.
-        extra : tuple of (str, str)
-            See `Panel`.
-        **stage : object
-            Other fields of `Stage`: ``date``, ``sprayer``, ``lot``, ``temperature``,
-            ``humidity``, ``log``, ``setup``, ``lots``, ``clear_coats``.
+        **fields : object
+            Other fields of `Panel`: ``batch``, ``note``, ``customer``, ``drawer``, ``extra``; and
+            of `Stage`: ``date``, ``sprayer``, ``lot``, ``temperature``, ``humidity``, ``log``,
+            ``setup``, ``lots``, ``clear_coats``.
 
         Returns
         -------
         Panel
             Of one stage.
         """
-        only = Stage(recipe, tuple(readings), **stage)
-        return cls(code, (only,), batch, note, customer, extra, drawer)
+        own = {k: fields.pop(k) for k in fields.keys() & cls.__slots__}
+        return cls(code, (Stage(recipe, tuple(readings), **fields),), **own)
 
     def having(self, **changes: Any) -> Self:
         """Return the panel with some fields changed, its own or its last stage's.
