@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -97,7 +97,11 @@ def export_bundle(archive: Archive, path: str | Path, *, customers: bool = True)
         for table in TABLES[:-1]:  # attachments as files of their own
             lines = [dump(row) for row in _rows(connection, table, customers)]
             put(f"records/{table.name}.jsonl", "".join(f"{line}\n" for line in lines).encode())
-        files = _put_attachments(connection, put)
+        files = []
+        for row in stored_rows(connection, schema.attachments):
+            data = row.pop("data")
+            files.append({**row, "member": f"attachments/{row['id']}-{row['name']}"})
+            put(files[-1]["member"], bytes(data))
         put("records/attachments.jsonl", "".join(f"{dump(f)}\n" for f in files).encode())
         # From the same view of the database as the records.
         in_use = schema.panels.c.deleted == sa.false()
@@ -204,20 +208,6 @@ def _nameless(value: Any) -> Any:
             if key.rpartition(".")[2] != "customer"
         }
     return [_nameless(held) for held in value] if isinstance(value, list) else value
-
-
-def _put_attachments(
-    connection: sa.Connection, put: Callable[[str, bytes], None]
-) -> list[dict[str, Any]]:
-    t = schema.attachments
-    columns = [c for c in t.c if c is not t.c.data]
-    files = []
-    for row in connection.execute(sa.select(*columns).order_by(t.c.id)).mappings().all():
-        member = f"attachments/{row['id']}-{row['name']}"
-        data = connection.execute(sa.select(t.c.data).where(t.c.id == row["id"])).scalar_one()
-        put(member, bytes(data))
-        files.append({**row, "member": member})
-    return files
 
 
 def _manifest(bundle: zipfile.ZipFile, where: str) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from matchlib.archive.history import ignored_in
 from matchlib.archive.jobs import job_fields, jobs_of
 from matchlib.archive.names import name_fields, name_of, names_of, stored_name
 from matchlib.archive.reading_out import DAMAGE, chunked
-from matchlib.archive.rows import TABLES, can_hold
+from matchlib.archive.rows import TABLES, can_hold, stored_rows
 from matchlib.archive.stored import StoredPanel, kept_in
 from matchlib.domain import Reading
 from matchlib.errors import MatchlibError
@@ -108,10 +108,9 @@ def good_reading(text: str, digest: str) -> bool:
 
 
 def _other_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[str]:
-    t, s, f = schema.attachments, schema.settings, schema.profiles
-    j, n = schema.jobs, schema.names
+    s, f, j, n = schema.settings, schema.profiles, schema.jobs, schema.names
     wrong = []
-    for kept in connection.execute(sa.select(t)).mappings():
+    for kept in stored_rows(connection, schema.attachments):
         if sha256_of(kept["data"]) != kept["sha256"]:
             code = codes.get(kept["panel_id"], "?")
             wrong.append(f"The file {kept['name']} of panel {code} is not what was attached.")
