@@ -8,19 +8,19 @@ from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
-from matchlib.archive import attaching, jobs, schema
+from matchlib.archive import attaching, jobs
 from matchlib.archive.adding import take
 from matchlib.archive.changes import Entry, Stamp, record
 from matchlib.archive.comparing import one_card
 from matchlib.archive.copies import back_up
 from matchlib.archive.merged import Merged, left_in
-from matchlib.archive.names import names_of, respelled, rewrite_names
+from matchlib.archive.names import insert_names, names_of, respelled, rewrite_names
 from matchlib.archive.naming import respelled_job
 from matchlib.archive.stored import kept
 from matchlib.domain import Name, Panel, name_key
 from matchlib.domain.name import near_names
 from matchlib.errors import ArchiveError
-from matchlib.plain import dump, to_plain
+from matchlib.plain import dump
 
 if TYPE_CHECKING:
     from matchlib.archive.database import Database
@@ -213,11 +213,7 @@ class _Merging:
                     joined.append((name.kind, name.name, meant))
             for key in keys:
                 spelling.setdefault(key, meant)
-        if new:
-            data = [
-                {"kind": n.kind, "key": name_key(n.name), "data": dump(to_plain(n))} for n in new
-            ]
-            connection.execute(schema.names.insert(), data)
+        insert_names(connection, new)
         changed: dict[int, Name | None] = {r: n for r, n in now.items() if n != own_names[r]}
         return spelling, joined, rewrite_names(connection, own_names, changed) if changed else []
 

@@ -18,6 +18,7 @@ from matchlib.errors import ArchiveError, DomainError
 from matchlib.plain import dump, from_plain, load, stored_as, to_plain
 
 __all__ = [
+    "insert_names",
     "name_fields",
     "name_of",
     "names_of",
@@ -79,6 +80,13 @@ def rewrite_names(
     return items
 
 
+def insert_names(connection: sa.Connection, news: Iterable[Name]) -> None:
+    """Note new names."""
+    rows = [{"kind": n.kind, "key": name_key(n.name), "data": dump(to_plain(n))} for n in news]
+    if rows:
+        connection.execute(schema.names.insert(), rows)
+
+
 def spelling(connection: sa.Connection) -> Callable[[str, str], str]:
     """Return what says a name, given its kind, as the archive shows it."""
     known = {(n.kind, key): n.name for n in names_of(connection).values() for key in n.keys}
@@ -104,9 +112,7 @@ def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
         return known[key]
 
     result = respelled(panels, say)
-    if news:
-        rows = [{"kind": n.kind, "key": name_key(n.name), "data": dump(to_plain(n))} for n in news]
-        connection.execute(schema.names.insert(), rows)
+    insert_names(connection, news)
     return result
 
 
