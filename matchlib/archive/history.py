@@ -190,7 +190,7 @@ def _undo_jobs(
         then = {**now, **_before(now, entry, f"job {number}")}
         plain = {k: v for k, v in then.items() if v is not None}
         wanted = respelled_job(whole(from_plain, Job, plain), say) if plain else None
-        item = jobs.rewrite_job(connection, stored, wanted, stamp, number=number)
+        item = jobs.rewrite_job(connection, number, stored, wanted, stamp)
         undone += [item] if item else []
     return undone
 

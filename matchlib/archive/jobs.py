@@ -74,7 +74,7 @@ def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Jo
             where=label,
             remedy="open it again, see what is different, and do it once more.",
         )
-    item = rewrite_job(connection, stored, job, stamp)
+    item = rewrite_job(connection, job.number, stored, job, stamp)
     if item is None:
         return stored
     record(connection, "job changed", [item], stamp)
@@ -117,18 +117,12 @@ def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
 
 
 def rewrite_job(
-    connection: sa.Connection,
-    stored: Job | None,
-    wanted: Job | None,
-    stamp: Stamp,
-    *,
-    number: int = 0,
+    connection: sa.Connection, number: int, stored: Job | None, wanted: Job | None, stamp: Stamp
 ) -> Entry | None:
     """Write a job over what it was."""
     old = {} if stored is None else job_fields(stored)
     new = {} if wanted is None else job_fields(wanted)
     j, t = schema.jobs, schema.history_items
-    number = number or (0 if stored is None else stored.number)
     entry = entry_of("job", number, old, new)
     if entry is None:
         return None

@@ -320,7 +320,7 @@ def _in_jobs(
         except DomainError as error:
             error.where = f"job {job.number}, {job.name}"
             raise
-        item = jobs.rewrite_job(connection, job, wanted, stamp)
+        item = jobs.rewrite_job(connection, job.number, job, wanted, stamp)
         items += [item] if item else []
     return items
 
