@@ -141,12 +141,8 @@ class Records:
         with self._database.write() as connection:
             return jobs.keep(connection, job, self.stamp(who, why), label=self.label)
 
-    def profile(self, kind: str, name: str) -> Any:
-        """Return a profile: how something of a kind is set up, such as an instrument's files."""
-        return self.profiles(kind).get(name)
-
     def profiles(self, kind: str) -> dict[str, Any]:
-        """Return every profile of a kind."""
+        """Return how things of a kind are set up, such as an instrument's files, by their names."""
         f = schema.profiles
         query = sa.select(f.c.name, f.c.data).where(f.c.kind == kind).order_by(f.c.name)
         with self._database.read() as connection:

@@ -37,7 +37,7 @@ def phone_profile(archive: Archive, name: str) -> Profile:
     """
     from matchlib.readings.photo import Profile
 
-    return from_plain(Profile, {**(archive.profile(KIND, name) or {}), "name": name})
+    return from_plain(Profile, {**archive.profiles(KIND).get(name, {}), "name": name})
 
 
 def learn_phone(
