@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections.abc import Callable, Collection, Iterable
+from functools import partial
+from operator import methodcaller
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self
 
@@ -302,10 +304,7 @@ class Archive(Records):
         ArchiveError
             If there is no such panel, stage, reading or field.
         """
-
-        def change(panel: Panel) -> Panel:
-            return amended(panel, changes, stage=stage, reading=reading)
-
+        change = partial(amended, changes=changes, stage=stage, reading=reading)
         with self._database.write() as connection:
             return history.amend(connection, code, change, self.stamp(who, why))
 
@@ -336,9 +335,8 @@ class Archive(Records):
             If there is no such panel, or the recipe does not go on from what is on it.
         """
         with self._database.write() as connection:
-            change = lambda p: p.built_on(recipe, **stage)  # noqa: E731  # as `amend` has it
-            stamp = self.stamp(who, why)
-            return history.amend(connection, code, change, stamp, action="built on")
+            change = methodcaller("built_on", recipe, **stage)
+            return history.amend(connection, code, change, self.stamp(who, why), action="built on")
 
     def delete(
         self,
@@ -377,13 +375,8 @@ class Archive(Records):
             if stage is None and reading is None:
                 return history.set_deleted(connection, code, True, stamp)
             action = history.REMOVED["stage" if reading is None else "reading"]
-            return history.amend(
-                connection,
-                code,
-                lambda panel: without(panel, stage=stage, reading=reading),
-                stamp,
-                action=action,
-            )
+            change = partial(without, stage=stage, reading=reading)
+            return history.amend(connection, code, change, stamp, action=action)
 
     def restore(
         self,
