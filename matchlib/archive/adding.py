@@ -128,18 +128,14 @@ def take(
     panels: Sequence[Panel],
     known: Mapping[str, StoredPanel],
     *,
-    loose: Collection[str],
-    refused: list[tuple[str, str]],
+    loose: Collection[str],  # codes of known ones whose other readings are repeats
+    refused: list[tuple[str, str]],  # what was left out before
     on_duplicate: str,
     file: str,
     stamp: Stamp,
     sha256: str | None = None,
 ) -> tuple[AddResult, list[Entry]]:
-    """Write panels as one import, and return what became of them and what is to be recorded.
-
-    `loose` are the codes of known ones whose other readings are repeats; `refused` is what was
-    left out before.
-    """
+    """Write panels as one import, and return what became of them and what is to be recorded."""
     new: list[Panel] = []
     changed: list[tuple[StoredPanel, Panel]] = []
     extended, already, differing, replaced = [], [], [], []
