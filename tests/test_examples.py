@@ -41,7 +41,7 @@ FOR_PYTHON = {
     "demo": {"demo_archive", "demo_table"},
     "errors": {"UnknownName"},
     "evenness": {"Gun"},  # given to `spray_panel`
-    "readings": {"frame_of", "write_cgats", "write_cxf"},
+    "readings": {"frame_of"},
     "regression": {"FitReport", "Prediction", "Priors"},  # given to a model, or come back from it
     "validation": {"Validation"},  # comes back from `cross_validate`
 }

@@ -56,16 +56,14 @@ def export_table(archive: Archive, path: str | Path, *, customers: bool = True) 
 
 def write_panels(panels: tuple[Panel, ...], *, customers: bool) -> Iterator[tuple[str, bytes]]:
     """Yield the files for other programs that a bundle holds."""
-    from matchlib.readings import write_cgats, write_table  # as above
+    from matchlib.readings import write_table  # as above
 
     shown = _open_to_all(panels, customers)
+    names = ["panels.csv"] + ["readings.cgats"] * any(panel.times_read for panel in shown)
     with tempfile.TemporaryDirectory() as folder:
-        table = Path(folder, "panels.csv")
-        write_table(shown, table)
-        yield table.name, table.read_bytes()
-        if any(panel.times_read for panel in shown):
-            text = write_cgats(shown, Path(folder, "readings.cgats"))
-            yield text.name, text.read_bytes()
+        for name in names:
+            write_table(shown, Path(folder, name))
+            yield name, Path(folder, name).read_bytes()
 
 
 def _open_to_all(panels: tuple[Panel, ...], customers: bool) -> tuple[Panel, ...]:

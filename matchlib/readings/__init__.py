@@ -4,14 +4,12 @@ Every file goes one way: its bytes become rows of cells (`_text`, `_spreadsheet`
 the rows a table with named columns (`_header`, `_columns`), a table's rows recipes and readings
 (`_recipes`, `_measured`), and these panels with a report of every row (`panels`, `report`). What
 would change a colour and is not said is never guessed: it is asked, once for the file
-(`questions`). `write_table`, `write_cgats` and `write_cxf` give panels back, so that importing
+(`questions`). `write_table` gives panels back in each of these formats but ODS, so that importing
 what was written gives the same panels.
 """
 
 from __future__ import annotations
 
-from matchlib.readings.cgats_writing import write_cgats
-from matchlib.readings.cxf_writing import write_cxf
 from matchlib.readings.files import RecipeRow, accepted, read_file, read_recipes, understand
 from matchlib.readings.frame import frame_of
 from matchlib.readings.panels import Stated
@@ -35,7 +33,5 @@ __all__ = [
     "read_target",
     "read_targets",
     "understand",
-    "write_cgats",
-    "write_cxf",
     "write_table",
 ]

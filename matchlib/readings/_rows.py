@@ -1,4 +1,4 @@
-"""One row of the table of readings, and what it holds: for files and for pandas."""
+"""The table of readings: its columns, and what one row holds, for files and for pandas."""
 
 from __future__ import annotations
 
@@ -7,13 +7,30 @@ from typing import Any, NamedTuple
 
 from matchlib.domain import Panel, Reading, Stage, lots_text
 
-__all__ = ["OF_GUN", "OF_PANEL", "OF_STAGE", "VIEWING", "ReadingRow", "reading_rows"]
+__all__ = [
+    "ALWAYS",
+    "OF_GUN",
+    "OF_PANEL",
+    "OF_STAGE",
+    "RARE",
+    "VIEWING",
+    "ReadingRow",
+    "reading_rows",
+]
 
 VIEWING = ("illuminant", "observer", "geometry")
 _OF_READING = ("source", "instrument", "state", "picture", "sd", "covariance")
 OF_STAGE = ("sprayer", "lot", "temperature", "humidity", "clear_coats")
 OF_GUN = ("gun", "tip", "pressure", "fan", "distance", "overlap")
 OF_PANEL = ("batch", "note", "customer", "drawer")
+ALWAYS = ("panel", "ground", "colour", "schedule", "clear", "source", *VIEWING)
+"""Columns that a written table has in any case."""
+RARE = (
+    *("stage", "covariance", "state", "instrument", "picture", "sprayed", "date", "sprayer"),
+    *("lot", "batch", "temperature", "humidity", "log", *OF_GUN),
+    *("lots", "clear_coats", "drawer", "note", "customer"),
+)
+"""Columns that a written table has where a row says something in them."""
 
 
 class ReadingRow(NamedTuple):

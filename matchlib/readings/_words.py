@@ -8,6 +8,7 @@ from difflib import get_close_matches
 from functools import lru_cache
 
 from matchlib.domain.reading import ILLUMINANTS
+from matchlib.readings._rows import ALWAYS, RARE
 
 __all__ = [
     "FACTS",
@@ -25,11 +26,8 @@ __all__ = [
 ]
 
 _KNOWN = (  # columns of the table of readings, as our own files name them
-    *("panel", "ground", "colour", "schedule", "ratio", "coats", "clear", "source"),
-    *("illuminant", "observer", "geometry", "L", "a", "b", "X", "Y", "Z", "scale", "sd"),
-    *("date", "sprayed", "sprayer", "lot", "batch", "note", "customer", "temperature"),
-    *("humidity", "tile", "stage", "state", "instrument", "picture", "log", "covariance"),
-    *("gun", "tip", "pressure", "fan", "distance", "overlap", "lots", "clear_coats", "drawer"),
+    *(*ALWAYS, *RARE, "ratio", "coats", "tile"),
+    *("L", "a", "b", "X", "Y", "Z", "scale", "sd"),
 )
 
 _SPELT = {

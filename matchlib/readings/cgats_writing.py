@@ -2,61 +2,25 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterable
 from itertools import groupby
-from pathlib import Path
 
 from matchlib import __version__
 from matchlib.domain import Panel
 from matchlib.readings._rows import ReadingRow, reading_rows
 from matchlib.readings._words import known_name
 from matchlib.readings.cgats import EXTRA_FIELD, NEWLINE_KEYWORD
-from matchlib.readings.writing import save_bytes, table_of
+from matchlib.readings.writing import table_of
 
-__all__ = ["write_cgats"]
+__all__ = ["cgats_of"]
 
 _STANDARD = {"panel": "SAMPLE_NAME", "L": "LAB_L", "a": "LAB_A", "b": "LAB_B"}
 _NUMBERED = re.compile(r"\d+(?:\.\d+)?")
 
 
-def write_cgats(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
-    """Write panels as CGATS text.
-
-    Parameters
-    ----------
-    panels : iterable of Panel
-        One set a reading.
-    path : path-like
-        Where to; replaced whole or not at all.
-
-    Returns
-    -------
-    pathlib.Path
-        The file.
-
-    Raises
-    ------
-    FileError
-        If a note's column has a name of the table's own, or the folder cannot be written to.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import read_file
-    >>> from matchlib.demo import demo_panels
-    >>> with TemporaryDirectory() as folder:
-    ...     report = read_file(write_cgats(demo_panels(), f"{folder}/panels.txt"))
-    >>> len(report.panels)
-    133
-    """
-    target = Path(path)
-    save_bytes(_text(panels).encode("utf-8"), target)
-    return target
-
-
-def _text(panels: Iterable[Panel]) -> str:
+def cgats_of(panels: Iterable[Panel]) -> bytes:
+    """Return panels as CGATS text, one set a reading."""
     tables = [table_of(run) for _, run in groupby(reading_rows(panels), key=_kind)]
     mark = _unused([c for _, rows in tables for row in rows for c in row if isinstance(c, str)])
     lines = ["CGATS.17", f'ORIGINATOR "matchlib {__version__}"', 'FILE_DESCRIPTOR "panels"']
@@ -80,7 +44,7 @@ def _text(panels: Iterable[Panel]) -> str:
         lines += [f"NUMBER_OF_SETS {len(rows)}", "BEGIN_DATA"]
         lines += [" ".join(_quoted(row[i], mark) for i in used) for row in rows]
         lines.append("END_DATA")
-    return "\n".join(lines) + "\n"
+    return ("\n".join(lines) + "\n").encode("utf-8")
 
 
 def _kind(row: ReadingRow) -> tuple[float, ...]:

@@ -1,10 +1,12 @@
-"""Panels → CxF3 (ISO 17972) that reads back as the same panels, through colour-cxf."""
+"""Panels → CxF3 (ISO 17972) that reads back as the same panels, through colour-cxf.
+
+One object a reading, what is on the back as tags; a stage without readings is an object without a
+colour.
+"""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
-from pathlib import Path
 from typing import Any
 
 from matchlib import __version__
@@ -13,44 +15,16 @@ from matchlib.errors import FileError
 from matchlib.readings._rows import ReadingRow, reading_rows
 from matchlib.readings._words import is_note, known_name
 from matchlib.readings.cxf import cxf_missing
-from matchlib.readings.writing import save_bytes, table_of
+from matchlib.readings.writing import table_of
 
-__all__ = ["write_cxf"]
+__all__ = ["cxf_of"]
 
 _NOT_TAGS = {"panel", "L", "a", "b", "scale"}
 _OBSERVERS = {"2": "VALUE_2_DEGREE", "10": "VALUE_10_DEGREE"}
 
 
-def write_cxf(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
-    """Write panels as CxF3.
-
-    Parameters
-    ----------
-    panels : iterable of Panel
-        One object a reading, what is on the back as tags; a stage without readings is an object
-        without a colour.
-    path : path-like
-        Where to; replaced whole or not at all.
-
-    Returns
-    -------
-    pathlib.Path
-        The file.
-
-    Raises
-    ------
-    FileError
-        If a spectrum does not lie at even steps of whole nanometres, the optional package for
-        CxF is not installed, or the folder cannot be written to.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> with TemporaryDirectory() as folder:
-    ...     write_cxf(demo_panels()[:3], f"{folder}/panels.cxf").name
-    'panels.cxf'
-    """
+def cxf_of(panels: Iterable[Panel]) -> bytes:
+    """Return panels as CxF3; spectra not at even steps of whole nanometres are refused."""
     try:
         from colour_cxf import cxf3, write_cxf
     except ImportError as error:
@@ -69,9 +43,8 @@ def write_cxf(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
             ),
         ),
     )
-    target = Path(path)
-    save_bytes(write_cxf(document), target)
-    return target
+    data: bytes = write_cxf(document)
+    return data
 
 
 def _object(cxf3: Any, row: ReadingRow, number: int, specifications: dict[Any, Any]) -> Any:

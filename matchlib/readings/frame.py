@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from matchlib.domain import Panel, Reading, Viewing
-from matchlib.readings._rows import reading_rows
+from matchlib.readings._rows import OF_GUN, VIEWING, reading_rows
 
 if TYPE_CHECKING:
     import numpy as np
@@ -16,8 +16,7 @@ __all__ = ["frame_of"]
 
 _COLUMNS = [
     *("panel", "stage", "ground", "colour", "schedule", "clear", "source", "instrument", "state"),
-    *("illuminant", "observer", "geometry", "date", "read", "sprayer", "lot", "batch"),
-    *("temperature", "humidity", "gun", "tip", "pressure", "fan", "distance", "overlap"),
+    *(*VIEWING, "date", "read", "sprayer", "lot", "batch", "temperature", "humidity", *OF_GUN),
     *("lots", "clear_coats", "drawer", "sd", "covariance"),
 ]
 

@@ -19,18 +19,10 @@ from matchlib.domain import Panel
 from matchlib.errors import FileError
 from matchlib.plain import dump, to_plain
 from matchlib.readings._cells import guard
-from matchlib.readings._rows import VIEWING, ReadingRow, reading_rows
+from matchlib.readings._rows import ALWAYS, RARE, ReadingRow, reading_rows
 from matchlib.readings._words import UNKNOWN, is_note, known_name
 
 __all__ = ["save_bytes", "table_of", "write_table"]
-
-_ALWAYS = ("panel", "ground", "colour", "schedule", "clear", "source")
-_RARE = (
-    *("stage", "covariance", "state", "instrument", "picture", "sprayed", "date", "sprayer"),
-    *("lot", "batch"),
-    *("temperature", "humidity", "log", "gun", "tip", "pressure", "fan", "distance", "overlap"),
-    *("lots", "clear_coats", "drawer", "note", "customer"),
-)
 
 _BACKS = (
     *("panel", "ground", "colour", "ratio", "coats", "clear", "date", "sprayer", "lot"),
@@ -60,7 +52,8 @@ def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
     ------
     FileError
         If the name ends in neither, a note's column has a name of the table's own, or the folder
-        cannot be written to.
+        cannot be written to; for CxF, if a spectrum does not lie at even steps of whole
+        nanometres, or the optional package is not installed.
 
     Examples
     --------
@@ -70,26 +63,26 @@ def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
     ...     print(write_table(demo_panels(), f"{folder}/panels.csv").name)
     panels.csv
     """
-    target = Path(path)
+    target, listed = Path(path), list(panels)
     kind = target.suffix.casefold()
-    if kind == ".cgats":
-        from matchlib.readings.cgats_writing import write_cgats
+    if kind in (".csv", ".xlsx"):
+        header, rows = table_of(reading_rows(listed))
+        data = _csv(header, rows) if kind == ".csv" else _xlsx(header, rows, _names(listed))
+    elif kind == ".cgats":
+        from matchlib.readings.cgats_writing import cgats_of
 
-        return write_cgats(panels, target)
-    if kind == ".cxf":
-        from matchlib.readings.cxf_writing import write_cxf
+        data = cgats_of(listed)
+    elif kind == ".cxf":
+        from matchlib.readings.cxf_writing import cxf_of
 
-        return write_cxf(panels, target)
-    listed = list(panels)
-    header, rows = table_of(reading_rows(listed))
-    if kind not in (".csv", ".xlsx"):
+        data = cxf_of(listed)
+    else:
         raise FileError(
             "This kind of table is not known.",
             expected="a name that ends in .csv, .xlsx, .cgats or .cxf",
             got=repr(target.name),
             remedy="give the file one of these endings.",
         )
-    data = _csv(header, rows) if kind == ".csv" else _xlsx(header, rows, _names(listed))
     save_bytes(data, target)
     return target
 
@@ -102,7 +95,7 @@ def table_of(
     readings = [r.reading for r in own_rows if r.reading is not None]
     extras = list(dict.fromkeys(name for r in own_rows for name, _ in r.panel.extra))
     nm = sorted({w for r in readings for w in r.wavelengths})
-    header = [*_ALWAYS, *VIEWING]
+    header = [*ALWAYS]
     header += ["sd"] * any(r.sd is not None for r in readings)
     header += ["L", "a", "b"] * (not nm or any(r.lab for r in readings))
     header += ["scale"] * bool(nm)
@@ -112,9 +105,9 @@ def table_of(
     if all(r.date is None for r in readings):
         # The day of spraying is said by itself only where a reading was taken on another.
         fixed = [{**cells, "sprayed": None} for cells in fixed]
-    header += [n for n in _RARE if any(cells[n] not in (None, "") for cells in fixed)]
+    header += [n for n in RARE if any(cells[n] not in (None, "") for cells in fixed)]
     # A note may be older than the column that has its name now.
-    safe = [guard(f"{name} (note)" if known_name(name) in _RARE else name) for name in extras]
+    safe = [guard(f"{name} (note)" if known_name(name) in RARE else name) for name in extras]
     header += safe
     clash = [e for e in safe if not is_note(e)]
     if clash:
