@@ -36,20 +36,11 @@ Row = tuple[int, tuple[Cell, ...]]
 
 
 class Sheet(NamedTuple):
-    """The rows of one table or one sheet, blank ones left out, numbered as their user counts.
-
-    `facts` are known columns that the format states once for all rows, `scale` the reflectance
-    scale that the format itself declares. In a `headed` sheet the first row is the header for
-    sure; elsewhere it is still to be found.
-    """
+    """The rows of a text or of one sheet, blank ones left out, numbered as their user counts."""
 
     rows: tuple[Row, ...]
     name: str = ""
-    row_word: str = "row"
-    facts: tuple[tuple[str, str], ...] = ()
-    scale: str | None = None
     warnings: tuple[str, ...] = ()
-    headed: bool = False
 
 
 class Collector:

@@ -65,22 +65,36 @@ class Table:
 
 def tables_of(sheet: Sheet, asking: Asking) -> list[Table]:
     """Return the tables of a sheet; none where it has no header that can be known."""
-    facts = dict(sheet.facts)
     if not sheet.rows:
         return []
-    if sheet.headed:
-        header = tuple(heading(c) for c in sheet.rows[0][1])
-        return [_table(sheet, header, sheet.rows[1:], facts)]
     sheet = sheet._replace(rows=_lab_apart(sheet.rows))
     across = [_score(cells) for _, cells in sheet.rows[:_SEARCHED]]
     best = max(across)
     column = _sideways(sheet.rows[:2000])
     if column is not None and _score(column) > best:
-        return [_turned(sheet, column, facts)]
-    least = max(2, 0.6 * best) if best > 1 else 1
-    if best == 0:
+        found = [_turned(sheet.rows, column)]
+    elif best:
+        least = max(2, 0.6 * best) if best > 1 else 1
+        found = _upright(sheet, [i for i, s in enumerate(across) if s >= least], asking)
+    else:
         return []
-    return _upright(sheet, facts, [i for i, s in enumerate(across) if s >= least], asking)
+    return [
+        replace(
+            table,
+            header=_ending(table.header),
+            sheet=sheet.name,
+            warnings=sheet.warnings,
+            strict={known_name(n) for n in table.header} >= _OURS,
+        )
+        for table in found
+    ]
+
+
+def _ending(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Names of columns up to the last that is not blank."""
+    while names and not names[-1]:
+        names = names[:-1]
+    return names
 
 
 def _lab_apart(rows: Sequence[Row]) -> tuple[Row, ...]:
@@ -112,7 +126,7 @@ def _three(cell: Cell) -> tuple[str, str, str] | None:
     return None
 
 
-def _upright(sheet: Sheet, facts: dict[str, str], found: list[int], asking: Asking) -> list[Table]:
+def _upright(sheet: Sheet, found: list[int], asking: Asking) -> list[Table]:
     rows = sheet.rows
     first, *others = found
     starts = [first]
@@ -130,7 +144,7 @@ def _upright(sheet: Sheet, facts: dict[str, str], found: list[int], asking: Aski
     tables = []
     above = rows[: starts[0]]
     for start, end in pairwise((*starts, len(rows))):
-        tables.append(_one(sheet, facts, above, start, end))
+        tables.append(_one(rows, above, start, end))
         above = ()
     return tables
 
@@ -149,8 +163,7 @@ def _which(key: str, sheet: Sheet, both: tuple[int, int], asking: Asking) -> int
     return both[0] if chosen == choices[0].key else both[1]
 
 
-def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, end: int) -> Table:
-    rows = sheet.rows
+def _one(rows: Sequence[Row], above: Sequence[Row], start: int, end: int) -> Table:
     names = [heading(c) for c in rows[start][1]]
     over: list[str] = []
     body = start + 1
@@ -176,6 +189,7 @@ def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, 
         if all(is_blank(c) or (isinstance(c, str) and _UNIT.fullmatch(c.strip())) for c in cells):
             units = [heading(c) for c in cells]
             body += 1
+    facts: dict[str, str] = {}
     for _, cells in above:
         facts = _facts_stated(cells) | facts
     again = _texts(rows[start][1])
@@ -185,24 +199,13 @@ def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, 
     for row in rows[body:end]:
         if _texts(row[1][:1]) != again[:1] or _texts(row[1]) != again:
             (left if _remark(row[1], columns) else kept).append(row)
-    table = _table(sheet, tuple(names), tuple(kept), facts)
-    return replace(table, over=tuple(over), units=tuple(units), remarks=tuple(left))
-
-
-def _table(
-    sheet: Sheet, header: tuple[str, ...], rows: tuple[Row, ...], facts: dict[str, str]
-) -> Table:
-    while header and not header[-1]:
-        header = header[:-1]
     return Table(
-        header,
-        rows,
-        sheet=sheet.name,
-        row_word=sheet.row_word,
+        tuple(names),
+        tuple(kept),
+        over=tuple(over),
+        units=tuple(units),
         facts=facts,
-        scale=sheet.scale,
-        warnings=sheet.warnings,
-        strict=sheet.headed or {known_name(n) for n in header} >= _OURS,
+        remarks=tuple(left),
     )
 
 
@@ -287,10 +290,11 @@ def _is_lambda(text: str) -> bool:
     return bool(text) and bare in _LAMBDA
 
 
-def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
+def _turned(rows: Sequence[Row], column: list[Cell]) -> Table:
+    facts: dict[str, str] = {}
     names: list[str] = []
     body: list[tuple[Cell, ...]] = []
-    for (_, cells), cell in zip(sheet.rows, column, strict=False):
+    for (_, cells), cell in zip(rows, column, strict=False):
         name = "panel" if _is_lambda(heading(cell)) else heading(cell)
         if meaning_of(name) or wavelength(name) or body:
             names.append(name)
@@ -306,7 +310,7 @@ def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
         cells = tuple(c[i] if i < len(c) else None for c in body)
         if not all(map(is_blank, cells)):
             turned.append((i + 1, cells))
-    return _table(sheet._replace(row_word="column"), tuple(names), tuple(turned), facts)
+    return Table(tuple(names), tuple(turned), row_word="column", facts=facts)
 
 
 def _facts_stated(cells: Sequence[Cell]) -> dict[str, str]:

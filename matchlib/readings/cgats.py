@@ -1,4 +1,4 @@
-"""CGATS text (ISO 28178; CGATS.17) → sheets: keywords, data formats, several tables in one file.
+"""CGATS text (ISO 28178; CGATS.17) → tables: keywords, data formats, several tables in one file.
 
 A file is a preamble and any number of tables, each with keywords, a data format and data; keywords
 of the preamble hold for every table until one says other. Text after ``#`` is a comment, quotation
@@ -11,10 +11,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from matchlib.errors import FileError
-from matchlib.readings._grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Sheet, too_many_rows
+from matchlib.readings._cells import heading
+from matchlib.readings._grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, too_many_rows
+from matchlib.readings._header import Table
 from matchlib.readings._rows import VIEWING
 from matchlib.readings._text import decode
 from matchlib.readings._words import known_name, settings_in, viewing_words
@@ -51,19 +53,19 @@ def looks_like_cgats(data: bytes) -> bool:
     )
 
 
-def read_cgats(data: bytes, asking: Asking) -> list[Sheet]:
+def read_cgats(data: bytes, asking: Asking) -> list[Table]:
     """Read the tables of a CGATS file."""
     text, warning = decode(data, asking)
-    sheets = [_sheet(table) for table in _tables(text)]
-    if not sheets:
+    tables = [_table(block) for block in _blocks(text)]
+    if not tables:
         raise FileError(
             "This CGATS file holds no data.",
             expected="a table between BEGIN_DATA and END_DATA",
             remedy="export it again.",
         )
     if warning:
-        sheets[0] = sheets[0]._replace(warnings=(warning, *sheets[0].warnings))
-    return sheets
+        tables[0] = replace(tables[0], warnings=(warning,))
+    return tables
 
 
 def _tokens(line: str, number: int) -> list[str]:
@@ -90,7 +92,7 @@ def _tokens(line: str, number: int) -> list[str]:
     return found
 
 
-def _tables(text: str) -> Iterator[_Block]:
+def _blocks(text: str) -> Iterator[_Block]:
     table, state, kept, number = _Block(), "", 0, 0
     previous: _Block | None = None
     for number, line in enumerate(re.split(r"\r\n|\r|\n", text), 1):
@@ -160,7 +162,7 @@ def _keyword(table: _Block, word: str, words: list[str]) -> None:
     table.keywords[word] = value
 
 
-def _sheet(table: _Block) -> Sheet:
+def _table(table: _Block) -> Table:
     header, rows, scale = _unpaired(table, _sets(table))
     keywords = table.keywords
     facts: dict[str, str] = {}
@@ -180,9 +182,8 @@ def _sheet(table: _Block) -> Sheet:
             (n, tuple(c.replace(mark, "\n") if isinstance(c, str) else c for c in cells))
             for n, cells in rows
         ]
-    return Sheet(
-        ((0, named), *rows), row_word="line", facts=tuple(facts.items()), scale=scale, headed=True
-    )
+    names = tuple(map(heading, named))
+    return Table(names, tuple(rows), row_word="line", facts=facts, scale=scale, strict=True)
 
 
 def _sets(table: _Block) -> list[tuple[int, tuple[Cell, ...]]]:

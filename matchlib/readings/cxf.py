@@ -1,4 +1,4 @@
-"""CxF3 (ISO 17972) → sheet, through colour-cxf.
+"""CxF3 (ISO 17972) → table, through colour-cxf.
 
 Reflectances of this format are on the scale 0-1 by definition (100 % is 1.0). A recipe rides along
 as tags named as the columns of the table of readings (Ground, Colour, Schedule …); other tags are
@@ -16,7 +16,9 @@ from typing import Any
 
 from matchlib.domain.reading import ILLUMINANTS
 from matchlib.errors import FileError
-from matchlib.readings._grid import MAX_ROWS, Cell, CellFault, Sheet, is_blank, too_many_rows
+from matchlib.readings._cells import heading
+from matchlib.readings._grid import MAX_ROWS, Cell, CellFault, is_blank, too_many_rows
+from matchlib.readings._header import Table
 from matchlib.readings._unzip import has_doctype
 from matchlib.readings._words import is_note, known_name
 
@@ -44,7 +46,7 @@ class _Value:
     name: str = ""
 
 
-def read_cxf(data: bytes) -> Sheet:
+def read_cxf(data: bytes) -> Table:
     """Read the objects of a CxF3 file."""
     if len(data) > MAX_CXF_BYTES:
         raise FileError(
@@ -76,8 +78,8 @@ def read_cxf(data: bytes) -> Sheet:
             remedy="export the measurements with their spectra.",
         )
     header = tuple(dict.fromkeys(name for _, cells in rows for name in cells))
-    body = ((number, tuple(cells.get(name) for name in header)) for number, cells in rows)
-    return Sheet(((0, header), *body), row_word="object", scale="unit", headed=True)
+    body = tuple((number, tuple(cells.get(name) for name in header)) for number, cells in rows)
+    return Table(tuple(map(heading, header)), body, row_word="object", scale="unit", strict=True)
 
 
 def cxf_missing() -> FileError:

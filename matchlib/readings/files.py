@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from matchlib.domain import Panel, Reading, Recipe, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError
-from matchlib.readings._grid import Row, Sheet, is_blank
+from matchlib.readings._grid import Row, is_blank
 from matchlib.readings._header import Table, no_table, tables_of
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
@@ -324,29 +324,26 @@ def _states(lookup: Lookup, row: Row, name: str) -> bool:
 
 
 def _tables(data: bytes, asking: Asking, *, sheet: str | None = None) -> list[Table]:
-    sheets = _sheets(data, asking, sheet=sheet)
-    tables = [t for s in sheets for t in tables_of(s, asking)]
-    if not tables:
-        raise no_table(sheets)
-    return tables
-
-
-def _sheets(data: bytes, asking: Asking, *, sheet: str | None) -> list[Sheet]:
     from matchlib.readings import _spreadsheet, _text, cgats, cxf
 
     if data.startswith((b"PK\x03\x04", b"PK\x05\x06")):
-        return _spreadsheet.read_spreadsheet(data, sheet=sheet)
-    if re.match(rb"(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?[\s\x00]*<", data[:64]):
+        sheets = _spreadsheet.read_spreadsheet(data, sheet=sheet)
+    elif re.match(rb"(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?[\s\x00]*<", data[:64]):
         return [cxf.read_cxf(data)]
-    if data.startswith((b"\xd0\xcf\x11\xe0", b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"II*\x00")):
+    elif data.startswith((b"\xd0\xcf\x11\xe0", b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"II*\x00")):
         raise FileError(
             "This is no table: an old spreadsheet, a document or a picture.",
             expected="CSV, XLSX, ODS, CGATS text or CxF",
             remedy="save it as CSV or XLSX.",
         )
-    if cgats.looks_like_cgats(data):
+    elif cgats.looks_like_cgats(data):
         return cgats.read_cgats(data, asking)
-    return [_text.read_delimited(data, asking)]
+    else:
+        sheets = [_text.read_delimited(data, asking)]
+    tables = [t for s in sheets for t in tables_of(s, asking)]
+    if not tables:
+        raise no_table(sheets)
+    return tables
 
 
 def _named(table: Table, name: str) -> Table:

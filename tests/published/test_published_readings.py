@@ -19,8 +19,7 @@ SAMPLE = files("colour_cxf").joinpath("tests/resources/sample.cxf")
 
 def test_the_144_objects_of_colour_cxfs_sample():
     # colour-cxf (BSD-3-Clause), colour_cxf/tests/resources/sample.cxf: its first and last Lab
-    sheet = read_cxf(SAMPLE.read_bytes())
-    assert len(sheet.rows) == 1 + 144
+    assert len(read_cxf(SAMPLE.read_bytes()).rows) == 144
     path = str(SAMPLE)
     (first,), (last,) = read_target(path, panel="1"), read_target(path, panel="144")
     assert first.lab == (17.64167, 1.076669, 0.3338588)
@@ -31,10 +30,10 @@ def test_the_144_objects_of_colour_cxfs_sample():
 def test_the_spectra_of_the_sample_give_its_own_lab():
     # The file's spectra end at 680 nm, so its Lab rests on them and on an end value held to 700;
     # read so, wavelength and scale are right when every object agrees with its own Lab.
-    (_, header), *rows = read_cxf(SAMPLE.read_bytes()).rows
-    at = {name: i for i, name in enumerate(header)}
+    table = read_cxf(SAMPLE.read_bytes())
+    at = {name: i for i, name in enumerate(table.header)}
     nm = np.arange(380.0, 681.0, 10.0)
-    cells = [row for _, row in rows]
+    cells = [row for _, row in table.rows]
     spectra = np.array([[row[at[f"{w:g}"]] for w in nm] for row in cells], dtype=float)
     held = np.column_stack([spectra[:, 2:], spectra[:, -1], spectra[:, -1]])
     lab = np.array([[row[at[n]] for n in "Lab"] for row in cells], dtype=float)
