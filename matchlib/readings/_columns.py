@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from matchlib.errors import FileError
 from matchlib.readings._backs import order_of_words
 from matchlib.readings._cells import read_text
-from matchlib.readings._grid import CellFault, is_blank
+from matchlib.readings._grid import CellFault
 from matchlib.readings._header import Table, coordinate_name
 from matchlib.readings._words import (
     known_name,
@@ -260,7 +260,7 @@ def _offered(table: Table, options: dict[str, int]) -> list[Choice]:
 
 def _could(meaning: str, table: Table, i: int) -> bool:
     """Whether the cells of a column can be names, where names are looked for."""
-    cells = [c[i] for _, c in table.rows[:50] if i < len(c) and not is_blank(c[i])]
+    cells = [c for row in table.rows[:50] if (c := row.at(i)) is not None]
     if meaning not in ("ground", "colour"):
         return bool(cells)
     return any(isinstance(c, str) and not re.fullmatch(r"[\d\s.,:/-]+", c) for c in cells)
@@ -289,9 +289,10 @@ def _inner(name: str) -> str:
 
 
 def _first(table: Table, i: int) -> str:
-    for number, cells in table.rows:
-        if i < len(cells) and not is_blank(cells[i]) and not isinstance(cells[i], CellFault):
-            return f"{table.row_word} {number}: {read_text(cells[i], '')[:40]!r}"
+    for row in table.rows:
+        cell = row.at(i)
+        if cell is not None and not isinstance(cell, CellFault):
+            return f"{table.row_word} {row.number}: {read_text(cell, '')[:40]!r}"
     return ""
 
 

@@ -6,7 +6,7 @@ import re
 
 from matchlib.errors import FileError
 from matchlib.readings._cells import read_text
-from matchlib.readings._grid import Cell, Row, is_blank
+from matchlib.readings._grid import Cell, Row
 from matchlib.readings._lookup import Lookup
 from matchlib.readings.questions import Choice, Question
 
@@ -37,7 +37,7 @@ class ConditionReader:
     def quantity(self, row: Row, name: str) -> float | None:
         """Return a condition in our own unit [%, bar or mm]; None where blank."""
         cell = self.lookup.cell(row, name)
-        if is_blank(cell):
+        if cell is None:
             return None
         number, unit = _apart(cell)
         value, factors = self.lookup.number(number, name), _UNITS[name]
@@ -51,14 +51,14 @@ class ConditionReader:
         if unit:
             return value * factors[unit]
         if "%" in factors and self.lookup.as_share(name):
-            self.assumed.setdefault(f"the {name} was taken as a part of 1", []).append(row[0])
+            self.assumed.setdefault(f"the {name} was taken as a part of 1", []).append(row.number)
             return 100.0 * value
         return value * factors.get(_folded(self.lookup.columns.units.get(name, "")), 1.0)
 
     def temperature(self, row: Row) -> float | None:
         """Return the booth's temperature [°C]; whether it was in °F is asked where it may be."""
         lookup, cell = self.lookup, self.lookup.cell(row, "temperature")
-        if is_blank(cell):
+        if cell is None:
             return None
         number, unit = _apart(cell)
         value = lookup.number(number, "temperature")
@@ -82,7 +82,7 @@ class ConditionReader:
                 Choice("C", "no, °C", f"{lookup.where(row)}: {value:g} °C"),
             ],
         )
-        return (value - 32) / 1.8 if lookup.asking.answer(question, row[0]) == "F" else value
+        return (value - 32) / 1.8 if lookup.asking.answer(question, row.number) == "F" else value
 
 
 def _apart(cell: Cell) -> tuple[Cell, str]:

@@ -13,7 +13,7 @@ from matchlib.errors import FileError, MatchlibError
 from matchlib.plain import from_plain, load
 from matchlib.readings._cells import read_text
 from matchlib.readings._conditions import ConditionReader
-from matchlib.readings._grid import CellFault, Row, is_blank
+from matchlib.readings._grid import CellFault, Row
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings._recipes import RecipeReader
@@ -108,7 +108,7 @@ class TableReader:
 
     def entry(self, row: Row) -> Entry:
         """Return a row with every reason against it."""
-        lookup, entry = self.lookup, Entry(row[0])
+        lookup, entry = self.lookup, Entry(row.number)
         with entry.noting():
             lookup.check_width(row)
         with entry.noting():
@@ -140,9 +140,9 @@ class TableReader:
                 entry.log = _as_exported(text, tuple[LoggedCoat, ...], "log of coats")
         with entry.noting():
             entry.extra = tuple(
-                (name, read_text(row[1][i], name))
+                (name, read_text(cell, name))
                 for name, i in lookup.columns.extra.items()
-                if i < len(row[1]) and not is_blank(row[1][i]) and name.casefold() not in OURS
+                if (cell := row.at(i)) is not None and name.casefold() not in OURS
             )
         if entry.good and entry.recipe is not None:
             with entry.noting():
@@ -153,9 +153,9 @@ class TableReader:
     def shown(self, row: Row, entry: Entry) -> dict[str, Any]:
         """Return a row as it was understood, for a preview."""
         lookup = self.lookup
-        seen: dict[str, Any] = {lookup.table.row_word: row[0]}
+        seen: dict[str, Any] = {lookup.table.row_word: row.number}
         for name, i in lookup.columns.known.items():
-            if i < len(row[1]) and not is_blank(row[1][i]):
+            if row.at(i) is not None:
                 seen[name] = as_shown(row, i)
         if entry.recipe:
             seen["recipe"] = str(entry.recipe)
@@ -164,7 +164,7 @@ class TableReader:
         if entry.sprayed:
             seen["sprayed"] = entry.sprayed.isoformat()
         seen["readings"] = [_in_words(r) for r in entry.readings] or [
-            ", ".join(f"{n} {as_shown(row, i)}" for n, i in g.places.items() if i < len(row[1]))
+            ", ".join(f"{n} {as_shown(row, i)}" for n, i in g.places.items() if i < len(row.cells))
             for g in lookup.columns.groups
             if g.places
         ]
@@ -204,7 +204,7 @@ class TableReader:
         lookup = self.lookup
         day = read_date(lookup.cell(row, "date"), self.dates)
         entry.sprayed = day
-        if not is_blank(lookup.cell(row, "sprayed")):
+        if lookup.cell(row, "sprayed") is not None:
             dated = lookup.text(row, "sprayed") != UNKNOWN
             entry.sprayed = read_date(lookup.cell(row, "sprayed"), self.dates) if dated else None
         details: dict[str, Any] = {
@@ -252,7 +252,7 @@ def _as_exported(text: str, kind: type[_T], what: str) -> _T:
 
 def as_shown(row: Row, i: int) -> str:
     """Return a cell as text, whatever is the matter with it."""
-    cell = row[1][i]
+    cell = row.at(i)
     return cell.reason if isinstance(cell, CellFault) else read_text(cell, "")
 
 

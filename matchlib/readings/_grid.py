@@ -14,6 +14,7 @@ __all__ = [
     "Cell",
     "CellFault",
     "Collector",
+    "Row",
     "Sheet",
     "is_blank",
     "too_many_rows",
@@ -32,7 +33,18 @@ class CellFault(NamedTuple):
 
 
 Cell = str | float | int | bool | dt.datetime | dt.date | dt.time | dt.timedelta | CellFault | None
-Row = tuple[int, tuple[Cell, ...]]
+
+
+class Row(NamedTuple):
+    """The cells of one row, and its number as its user counts."""
+
+    number: int
+    cells: tuple[Cell, ...]
+
+    def at(self, i: int) -> Cell:
+        """Return a cell; None where it is blank, or the row ends before it."""
+        cell = self.cells[i] if i < len(self.cells) else None
+        return None if is_blank(cell) else cell
 
 
 class Sheet(NamedTuple):
@@ -65,7 +77,7 @@ class Collector:
                 got=f"{len(cells):,} in row {number}",
                 remedy="export only the columns of the table of readings.",
             )
-        self.rows.append((number, cells))
+        self.rows.append(Row(number, cells))
         self._cells += len(cells)
         if len(self.rows) > MAX_ROWS + 1 or self._cells > MAX_CELLS:
             raise too_many_rows()

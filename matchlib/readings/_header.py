@@ -107,9 +107,9 @@ def _lab_apart(rows: Sequence[Row]) -> tuple[Row, ...]:
             if any(under):
                 split = [("L", "a", "b"), *(u or (None, None, None) for u in under)]
                 return (
-                    *((n, (*c[: i + 1], None, None, *c[i + 1 :])) for n, c in rows[:k]),
+                    *(Row(n, (*c[: i + 1], None, None, *c[i + 1 :])) for n, c in rows[:k]),
                     *(
-                        (n, (*c[:i], *apart, *c[i + 1 :]))
+                        Row(n, (*c[:i], *apart, *c[i + 1 :]))
                         for (n, c), apart in zip(rows[k:], split, strict=True)
                     ),
                 )
@@ -131,12 +131,12 @@ def _upright(sheet: Sheet, found: list[int], asking: Asking) -> list[Table]:
     first, *others = found
     starts = [first]
     for i in others:
-        mine, top = _names(rows[i][1]), _names(rows[starts[-1]][1])
-        beside = i == starts[-1] + 1 and rows[i][0] == rows[i - 1][0] + 1
-        again = _texts(rows[i][1]) == _texts(rows[starts[-1]][1])
+        mine, top = _names(rows[i].cells), _names(rows[starts[-1]].cells)
+        beside = i == starts[-1] + 1 and rows[i].number == rows[i - 1].number + 1
+        again = _texts(rows[i].cells) == _texts(rows[starts[-1]].cells)
         if again or (beside and not mine & top):
             continue  # the header again on a new page, or its second row
-        if not beside and rows[i][0] > rows[i - 1][0] + 1:
+        if not beside and rows[i].number > rows[i - 1].number + 1:
             starts.append(i)  # another table below
             continue
         key = "header" + (f":{sheet.name}" if sheet.name else "")
@@ -151,54 +151,54 @@ def _upright(sheet: Sheet, found: list[int], asking: Asking) -> list[Table]:
 
 def _which(key: str, sheet: Sheet, both: tuple[int, int], asking: Asking) -> int:
     rows, choices = sheet.rows, []
-    under = rows[both[1] + 1][1] if both[1] + 1 < len(rows) else ()
+    under = rows[both[1] + 1].cells if both[1] + 1 < len(rows) else ()
     for i in both:
-        names = [heading(c) for c in rows[i][1]]
+        names = [heading(c) for c in rows[i].cells]
         pairs = zip(names, map(heading, under), strict=False)
-        shown = f"row {rows[i][0]}: " + ", ".join(n for n in names if n)[:80]
+        shown = f"row {rows[i].number}: " + ", ".join(n for n in names if n)[:80]
         means = ", ".join(f"{n} = {c}" for n, c in pairs if n and c)[:160]
-        choices.append(Choice(str(rows[i][0]), shown, means))
+        choices.append(Choice(str(rows[i].number), shown, means))
     text = "Two rows could hold the names of the columns. Which does?"
     chosen = asking.answer(Question(key, text, choices))
     return both[0] if chosen == choices[0].key else both[1]
 
 
 def _one(rows: Sequence[Row], above: Sequence[Row], start: int, end: int) -> Table:
-    names = [heading(c) for c in rows[start][1]]
+    names = [heading(c) for c in rows[start].cells]
     over: list[str] = []
     body = start + 1
-    if above and rows[start - 1][0] == rows[start][0] - 1:
-        over = _groups(rows[start - 1][1], names)
-    if not over and body < end and rows[body][0] == rows[start][0] + 1:
-        lower = [heading(c) for c in rows[body][1]]
-        filled = [c for c in rows[body][1] if not is_blank(c)]
+    if above and rows[start - 1].number == rows[start].number - 1:
+        over = _groups(rows[start - 1].cells, names)
+    if not over and body < end and rows[body].number == rows[start].number + 1:
+        lower = [heading(c) for c in rows[body].cells]
+        filled = [c for c in rows[body].cells if not is_blank(c)]
         known = [c for c in filled if isinstance(c, str) and _names([c])]
         texts = len(known) >= 0.6 * len(filled)
-        mine, top = _names(rows[body][1]), _names(rows[start][1])
+        mine, top = _names(rows[body].cells), _names(rows[start].cells)
         waves = sum(map(_is_wave, lower)) >= 4
         if (texts and mine and not mine & top) or (waves and not mine):
-            over = _groups(rows[start][1], lower, rest=names)
+            over = _groups(rows[start].cells, lower, rest=names)
             width = max(len(names), len(lower))
             names += [""] * (width - len(names))
             lower += [""] * (width - len(lower))
             names = [low or up for low, up in zip(lower, names, strict=True)]
             body += 1
     units: list[str] = []
-    if body < end and rows[body][0] == rows[body - 1][0] + 1 and len(rows[body][1]) > 1:
-        cells = rows[body][1]
+    if body < end and rows[body].number == rows[body - 1].number + 1 and len(rows[body].cells) > 1:
+        cells = rows[body].cells
         if all(is_blank(c) or (isinstance(c, str) and _UNIT.fullmatch(c.strip())) for c in cells):
             units = [heading(c) for c in cells]
             body += 1
     facts: dict[str, str] = {}
     for _, cells in above:
         facts = _facts_stated(cells) | facts
-    again = _texts(rows[start][1])
+    again = _texts(rows[start].cells)
     columns = sum(map(bool, names))
     kept: list[Row] = []
     left: list[Row] = []
     for row in rows[body:end]:
-        if _texts(row[1][:1]) != again[:1] or _texts(row[1]) != again:
-            (left if _remark(row[1], columns) else kept).append(row)
+        if _texts(row.cells[:1]) != again[:1] or _texts(row.cells) != again:
+            (left if _remark(row.cells, columns) else kept).append(row)
     return Table(
         tuple(names),
         tuple(kept),
@@ -309,7 +309,7 @@ def _turned(rows: Sequence[Row], column: list[Cell]) -> Table:
     for i in range(1, width):
         cells = tuple(c[i] if i < len(c) else None for c in body)
         if not all(map(is_blank, cells)):
-            turned.append((i + 1, cells))
+            turned.append(Row(i + 1, cells))
     return Table(tuple(names), tuple(turned), row_word="column", facts=facts)
 
 
@@ -349,7 +349,7 @@ def _remark(cells: Sequence[Cell], columns: int) -> bool:
 
 def no_table(sheets: Sequence[Sheet]) -> FileError:
     """Return the error for a file in which no header was found."""
-    seen = next((r[1] for s in sheets for r in s.rows), ())
+    seen = next((r.cells for s in sheets for r in s.rows), ())
     return FileError(
         "No row of this file names columns that can be known.",
         expected="names such as panel, ground, colour, ratio, coats, L, a, b",

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from matchlib.errors import FileError
 from matchlib.readings._cells import read_number, read_text
 from matchlib.readings._columns import Columns, columns_of
-from matchlib.readings._grid import Cell, Row, is_blank
+from matchlib.readings._grid import Cell, Row
 from matchlib.readings._header import Table
 from matchlib.readings._styles import decimal_of, style_of_dates
 from matchlib.readings.questions import Asking, Choice, Question
@@ -49,23 +49,23 @@ class Lookup:
     def style_of_dates(self) -> str | None:
         """Return ``dmy`` or ``mdy`` for the table's dates; None where the question stays open."""
         places = [i for n in ("date", "sprayed") if (i := self.columns.known.get(n)) is not None]
-        dates = [(n, c[i]) for n, c in self.table.rows for i in places if i < len(c)]
+        dates = [(row.number, row.at(i)) for row in self.table.rows for i in places]
         hint = self.columns.units.get("date", "") or self.columns.units.get("sprayed", "")
         return style_of_dates(dates, hint, self.asking)
 
     def where(self, row: Row) -> str:
         """Return which row it is, as its user counts: ``row 7``, ``line 31``."""
-        return f"{self.table.row_word} {row[0]}"
+        return f"{self.table.row_word} {row.number}"
 
     def own(self, row: Row, name: str) -> Cell:
-        """Return a row's own cell by its meaning, or None."""
+        """Return a row's own cell by its meaning, None where blank."""
         i = self.columns.known.get(name)
-        return row[1][i] if i is not None and i < len(row[1]) else None
+        return None if i is None else row.at(i)
 
     def cell(self, row: Row, name: str) -> Cell:
         """Return a cell by its meaning, what holds for all rows where it is blank, or None."""
         value = self.own(row, name)
-        return self.facts.get(name) if is_blank(value) else value
+        return (self.facts.get(name, "").strip() or None) if value is None else value
 
     def text(self, row: Row, name: str) -> str:
         """Return a cell as words, empty where blank."""
@@ -78,7 +78,7 @@ class Lookup:
     def optional(self, row: Row, name: str) -> float | None:
         """Return a number, None where blank."""
         cell = self.cell(row, name)
-        return None if is_blank(cell) else self.number(cell, name)
+        return None if cell is None else self.number(cell, name)
 
     def whole(self, row: Row, name: str) -> int | None:
         """Return a whole number, None where blank."""
@@ -112,23 +112,22 @@ class Lookup:
                 Choice("missing", "it is missing: leave these rows out"),
             ],
         )
-        return last if self.asking.answer(question, row[0]) == "same" else ""
+        return last if self.asking.answer(question, row.number) == "same" else ""
 
     def as_share(self, name: str) -> bool:
         """Whether a spreadsheet keeps this column's per cent as parts of 1."""
         if name not in self._shares:
-            i = -1 if self.columns.ours else self.columns.known.get(name, -1)
-            cells = [c[i] for _, c in self.table.rows if 0 <= i < len(c)]
-            numbers = [c for c in cells if isinstance(c, float)]
+            rows = () if self.columns.ours else self.table.rows
+            numbers = [c for row in rows if isinstance(c := self.own(row, name), float)]
             self._shares[name] = bool(numbers) and all(0 < n <= 1 for n in numbers)
         return self._shares[name]
 
     def check_width(self, row: Row) -> None:
         """Refuse a row that holds something under no name."""
         names = self.table.header
-        for i in (*self._unnamed, *range(len(names), len(row[1]))):
-            cell = row[1][i] if i < len(row[1]) else None
-            if not is_blank(cell):
+        for i in (*self._unnamed, *range(len(names), len(row.cells))):
+            cell = row.at(i)
+            if cell is not None:
                 raise FileError(
                     f"Cell {i + 1} stands under no column name.",
                     expected=f"at most {len(names)} cells, each under a name",
@@ -141,7 +140,7 @@ class Lookup:
         places = [self.columns.known[n] for n in _NUMBERS if n in self.columns.known]
         for group in self.columns.groups:
             places += [*group.places.values(), *(i for _, i in group.spectral)]
-        for number, cells in self.table.rows:
+        for row in self.table.rows:
             for i in places:
-                if i < len(cells) and isinstance(cells[i], str):
-                    yield number, str(cells[i]).strip().replace("−", "-")
+                if isinstance(cell := row.at(i), str):
+                    yield row.number, cell.strip().replace("−", "-")

@@ -12,7 +12,7 @@ from matchlib.domain.reading import ILLUMINANTS, NEEDED, OBSERVERS, NotWholeErro
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._cells import read_text
 from matchlib.readings._columns import Group
-from matchlib.readings._grid import Row, is_blank
+from matchlib.readings._grid import Cell, Row
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._rows import VIEWING
 from matchlib.readings._scale import ReflectanceScale
@@ -99,7 +99,7 @@ class MeasuredReader:
             light, field = _light_of(stated)
             if light not in ILLUMINANTS or field not in OBSERVERS:
                 text = f"{light}, {field}° is no light known here; a spectrum holds under any"
-                self.gaps.setdefault(f"{text}, and is shown under D65, 10°", []).append(row[0])
+                self.gaps.setdefault(f"{text}, and is shown under D65, 10°", []).append(row.number)
                 stated |= {"illuminant": "D65", "observer": "10"}
         elif not ("illuminant" in stated and "observer" in stated):
             try:
@@ -123,7 +123,7 @@ class MeasuredReader:
 
     def _own_words(self, row: Row, name: str) -> dict[str, str]:
         cell = self.lookup.own(row, name)
-        if is_blank(cell):
+        if cell is None:
             return {}
         if name == "geometry" and isinstance(cell, dt.time | dt.timedelta | dt.datetime):
             raise FileError(
@@ -141,7 +141,7 @@ class MeasuredReader:
     def _light(self, row: Row, viewing: dict[str, str], group: Group | None) -> str:
         places = group.places if group else {}
         names = [n for n in ("Lab" if "L" in places else "XYZ") if n in places]
-        lab = [read_text(row[1][places[n]], "") for n in names if places[n] < len(row[1])]
+        lab = [read_text(row.at(places[n]), "") for n in names]
         seen = f"{self.lookup.where(row)}: {', '.join(lab)} as seen so"
         stated = (viewing.get("illuminant"), viewing.get("observer"))
         possible = [
@@ -164,7 +164,7 @@ class MeasuredReader:
             choices,
             usual if usual in [c.key for c in choices] else None,
         )
-        return self.lookup.asking.answer(question, row[0])
+        return self.lookup.asking.answer(question, row.number)
 
     def _geometry(self, row: Row, written: str) -> str:
         where = f"{self.lookup.where(row)}: read at"
@@ -178,12 +178,12 @@ class MeasuredReader:
         )
         if written:
             question = Question("specular", _SPECULAR, listed[1:])
-        return self.lookup.asking.answer(question, row[0])
+        return self.lookup.asking.answer(question, row.number)
 
     def _reading(self, row: Row, group: Group, source: str) -> Reading | None:
         lab_cells = [n for n in group.places if n in "Lab"]
-        has_lab = any(self._filled(row, group, n) for n in lab_cells)
-        has_xyz = not has_lab and any(self._filled(row, group, n) for n in group.places)
+        has_lab = any(row.at(group.places[n]) is not None for n in lab_cells)
+        has_xyz = not has_lab and any(row.at(i) is not None for i in group.places.values())
         held = self._held(row, group)
         if not (has_lab or has_xyz or held):
             return None
@@ -196,24 +196,20 @@ class MeasuredReader:
                 if has_lab:
                     # an impossible Lab is no less wrong beside a spectrum
                     Reading(viewing, source, self._triple(row, group, "Lab"))
-                    self.both.append(row[0])
+                    self.both.append(row.number)
                 return reading
             except NotWholeError as error:  # the row may have Lab instead
                 if not has_lab and not has_xyz:
                     raise
                 why = f"{error.problem.rstrip('.')} ({error.got})"
                 text = f"L, a, b were taken, not the spectrum: {why}"
-                self.gaps.setdefault(text, []).append(row[0])
+                self.gaps.setdefault(text, []).append(row.number)
         lab = self._triple(row, group, "Lab" if has_lab else "XYZ")
         viewing = self._settled(self.viewing(row, group), row)
         return Reading(viewing, source, lab if has_lab else lab_from_xyz(lab, viewing), sd=sd)
 
-    def _held(self, row: Row, group: Group) -> list[tuple[float, int]]:
-        return [(nm, i) for nm, i in group.spectral if i < len(row[1]) and not is_blank(row[1][i])]
-
-    def _filled(self, row: Row, group: Group, name: str) -> bool:
-        i = group.places[name]
-        return i < len(row[1]) and not is_blank(row[1][i])
+    def _held(self, row: Row, group: Group) -> list[tuple[float, Cell]]:
+        return [(nm, c) for nm, i in group.spectral if (c := row.at(i)) is not None]
 
     def _triple(self, row: Row, group: Group, names: str) -> tuple[float, float, float]:
         if names == "Lab" and "C" in group.places:
@@ -221,17 +217,15 @@ class MeasuredReader:
             angle = math.radians(hue)  # CIE 15:2018, 8.2.1.2
             return lightness, chroma * math.cos(angle), chroma * math.sin(angle)
         x, y, z = (
-            self.lookup.number(
-                row[1][i] if (i := group.places.get(n, -1)) in range(len(row[1])) else None, n
-            )
+            self.lookup.number(None if (i := group.places.get(n)) is None else row.at(i), n)
             for n in names
         )
         return x, y, z
 
     def _spectrum(
-        self, row: Row, held: list[tuple[float, int]], viewing: Viewing
+        self, row: Row, held: list[tuple[float, Cell]], viewing: Viewing
     ) -> tuple[tuple[float, ...], tuple[float, ...]]:
-        found = [(nm, self.lookup.number(row[1][i], f"{nm:g} nm")) for nm, i in held]
+        found = [(nm, self.lookup.number(c, f"{nm:g} nm")) for nm, c in held]
         scale = self.scale.of(row)
         top = 1.3 if viewing.aspecular is None else 10.0
         peak = max(v for _, v in found)
@@ -250,18 +244,18 @@ class MeasuredReader:
         widest, start, end = max(steps)
         if widest > min(steps)[0] + 1e-6:
             text = f"nothing between {start:g} and {end:g} nm, which will be interpolated"
-            self.gaps.setdefault(text, []).append(row[0])
+            self.gaps.setdefault(text, []).append(row.number)
         low, high = NEEDED
         if nm[0] > low or nm[-1] < high:
             text = (
                 f"the spectrum covers {nm[0]:g} to {nm[-1]:g} nm; towards {low:g} and {high:g} nm "
                 "its end value is held, as ASTM E308 does"
             )
-            self.gaps.setdefault(text, []).append(row[0])
+            self.gaps.setdefault(text, []).append(row.number)
 
     def _settled(self, viewing: Viewing, row: Row) -> Viewing:
         """The viewing of Lab alone, where the file's own spectra say that its light is wrong."""
-        chosen = self.twice.answer(self.lookup.asking, row[0], needed=True)
+        chosen = self.twice.answer(self.lookup.asking, row.number, needed=True)
         if chosen in (None, "stated"):
             return viewing
         name, field = str(chosen).split("/")
@@ -294,7 +288,7 @@ class MeasuredReader:
                         lab_from_xyz(values, Viewing())
                 except (ValueError, Undecided):
                     continue
-                rows.append(row[0])
+                rows.append(row.number)
                 pairs.append((nm, values, lab))
         return rows, pairs
 

@@ -16,7 +16,7 @@ from matchlib.domain.blend import check_one_pot
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._backs import Step, colour_apart, read_back, schedule_of
 from matchlib.readings._cells import read_text
-from matchlib.readings._grid import Cell, Row, is_blank
+from matchlib.readings._grid import Cell, Row
 from matchlib.readings._lookup import Lookup
 from matchlib.readings.questions import Choice, Question
 
@@ -61,13 +61,13 @@ class RecipeReader:
                 remedy="write what the panel was sprayed on.",
             )
         written = lookup.text(row, "colour") or self._in_the_mix(row)
-        plain = any(not is_blank(self._cell(row, n)) for n in (*_MIXES, "carrier parts"))
+        plain = any(self._cell(row, n) is not None for n in (*_MIXES, "carrier parts"))
         bare = not written or (written.casefold() in _BARE and not plain)
         colour = None if bare else self._blend(Colour, written, row)
         schedule = self._schedule(row, bare=colour is None)
         recipe = Recipe(ground, colour, schedule, self._clear(row))
         if schedule and any(s.ratio.looks_reversed for s in schedule.steps):
-            self.reversed.append(row[0])
+            self.reversed.append(row.number)
         return recipe
 
     def _in_the_mix(self, row: Row) -> str:
@@ -88,8 +88,8 @@ class RecipeReader:
         if "colour" in self.lookup.columns.known or not isinstance(cell, str):
             return cell
         if cell.strip().casefold() in _BARE:
-            return ""
-        return colour_apart(cell)[1]
+            return None
+        return colour_apart(cell)[1] or None
 
     def _clear(self, row: Row) -> str:
         text = self.lookup.text(row, "clear")
@@ -135,7 +135,7 @@ class RecipeReader:
             ],
             None if near in known else "new",
         )
-        chosen = self.lookup.asking.answer(question, row[0])
+        chosen = self.lookup.asking.answer(question, row.number)
         if chosen == "leave":
             raise FileError(f"The {what} {name!r} was left out, as answered.")
         return name if chosen == "new" else chosen
@@ -174,7 +174,7 @@ class RecipeReader:
             return self._agreeing(layered, ratio, coats, row)
         written = self._steps(row, "schedule")
         parts = [lookup.cell(row, n) for n in ("carrier parts", "colour parts")]
-        if not any(map(is_blank, parts)):
+        if None not in parts:
             carrier, colour = (
                 Fraction(str(lookup.number(c, n)))
                 for c, n in zip(parts, ("carrier", "colour"), strict=True)
@@ -232,7 +232,7 @@ class RecipeReader:
 
     def _coats(self, row: Row) -> int | None:
         cell = self.lookup.cell(row, "coats")
-        if is_blank(cell):
+        if cell is None:
             return None
         if isinstance(cell, str) and re.search(r"[a-z+x×]", cell, re.IGNORECASE):
             steps = read_back(cell.strip(), self.lookup.decimal)
@@ -242,7 +242,7 @@ class RecipeReader:
 
     def _steps(self, row: Row, what: str) -> tuple[Step, ...]:
         cell = self._cell(row, what)
-        if is_blank(cell):
+        if cell is None:
             return ()
         text = self._unclocked(cell, what, row)
         steps = read_back(text, self.lookup.decimal)
@@ -252,7 +252,7 @@ class RecipeReader:
         return steps
 
     def _note(self, words: str, row: Row) -> None:
-        self.assumed.setdefault(words, []).append(row[0])
+        self.assumed.setdefault(words, []).append(row.number)
 
     def _unclocked(self, cell: Cell, what: str, row: Row) -> str:
         """The text that a spreadsheet has turned into a clock time or a day of the year."""
@@ -290,7 +290,7 @@ class RecipeReader:
             f"The spreadsheet has turned cells of the {what} into {kind}. What was typed?",
             [*choices, Choice("leave", "not known: leave these rows out")],
         )
-        chosen = self.lookup.asking.answer(question, row[0])
+        chosen = self.lookup.asking.answer(question, row.number)
         if chosen == "leave":
             raise FileError(
                 f"The {what} has become {kind} in the spreadsheet.",
@@ -343,7 +343,7 @@ class RecipeReader:
                 Choice("colour", "the colour", f"{where} colour to {b} carrier, {other} colour"),
             ],
         )
-        return self.lookup.asking.answer(question, row[0])
+        return self.lookup.asking.answer(question, row.number)
 
     def _bare(self, step: Step, row: Row, what: str) -> MixRatio:
         n = step.first
@@ -365,7 +365,7 @@ class RecipeReader:
                     Choice("leave", "not known: leave these rows out"),
                 ],
             )
-            if self.lookup.asking.answer(question, row[0]) == "leave":
+            if self.lookup.asking.answer(question, row.number) == "leave":
                 raise FileError(
                     "This is not a mix ratio.",
                     got=repr(_plain(n)),
@@ -386,7 +386,7 @@ class RecipeReader:
                 Choice("carrier", "colour added to 100 of carrier", f"{where}: 100:{_plain(p)}"),
             ],
         )
-        chosen = self.lookup.asking.answer(question, row[0])
+        chosen = self.lookup.asking.answer(question, row.number)
         return MixRatio(100 - p if chosen == "pot" else Fraction(100), p)
 
 

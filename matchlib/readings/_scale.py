@@ -6,7 +6,7 @@ import re
 
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._cells import read_text
-from matchlib.readings._grid import Row, is_blank
+from matchlib.readings._grid import Row
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._words import scale_of
 from matchlib.readings.questions import Choice, Question, Undecided
@@ -39,7 +39,7 @@ class ReflectanceScale:
             )
         scale = own or self._file
         # where none is known it was asked already, of the file: this row waits for that answer
-        return scale or self._word(self._lookup.asking.answer(self._question, row[0]))
+        return scale or self._word(self._lookup.asking.answer(self._question, row.number))
 
     def _own(self, row: Row) -> str | None:
         if "scale" not in self._lookup.columns.known:
@@ -110,9 +110,9 @@ class ReflectanceScale:
     def _values(self, row: Row, places: list[int]) -> list[float]:
         values = []
         for i in places:
-            if i < len(row[1]) and not is_blank(row[1][i]):
+            if (cell := row.at(i)) is not None:
                 try:
-                    values.append(self._lookup.number(row[1][i], "r"))
+                    values.append(self._lookup.number(cell, "r"))
                 except MatchlibError:
                     continue
         return values
@@ -153,9 +153,7 @@ class ReflectanceScale:
         lookup = self._lookup
         geometries = [g.viewing.get("geometry", "") for g in lookup.columns.groups]
         geometries.append(lookup.facts.get("geometry", ""))
-        at = lookup.columns.known.get("geometry")
-        if at is not None:
-            geometries += [read_text(c[at], "") for _, c in lookup.table.rows[:50] if at < len(c)]
+        geometries += [read_text(lookup.own(r, "geometry"), "") for r in lookup.table.rows[:50]]
         return any("as" in t or re.fullmatch(r"-?\d{2,3}(?:\.0)?", t) for t in geometries)
 
     def _peaks(self) -> list[tuple[Row, float]]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 
 from matchlib.errors import FileError
 from matchlib.readings._cells import heading
-from matchlib.readings._grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, too_many_rows
+from matchlib.readings._grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Row, too_many_rows
 from matchlib.readings._header import Table
 from matchlib.readings._rows import VIEWING
 from matchlib.readings._text import decode
@@ -182,8 +182,8 @@ def _table(table: _Block) -> Table:
             (n, tuple(c.replace(mark, "\n") if isinstance(c, str) else c for c in cells))
             for n, cells in rows
         ]
-    names = tuple(map(heading, named))
-    return Table(names, tuple(rows), row_word="line", facts=facts, scale=scale, strict=True)
+    names, body = tuple(map(heading, named)), tuple(Row(n, cells) for n, cells in rows)
+    return Table(names, body, row_word="line", facts=facts, scale=scale, strict=True)
 
 
 def _sets(table: _Block) -> list[tuple[int, tuple[Cell, ...]]]:

@@ -17,7 +17,7 @@ from typing import Any
 from matchlib.domain.reading import ILLUMINANTS
 from matchlib.errors import FileError
 from matchlib.readings._cells import heading
-from matchlib.readings._grid import MAX_ROWS, Cell, CellFault, is_blank, too_many_rows
+from matchlib.readings._grid import MAX_ROWS, Cell, CellFault, Row, is_blank, too_many_rows
 from matchlib.readings._header import Table
 from matchlib.readings._unzip import has_doctype
 from matchlib.readings._words import is_note, known_name
@@ -78,7 +78,7 @@ def read_cxf(data: bytes) -> Table:
             remedy="export the measurements with their spectra.",
         )
     header = tuple(dict.fromkeys(name for _, cells in rows for name in cells))
-    body = tuple((number, tuple(cells.get(name) for name in header)) for number, cells in rows)
+    body = tuple(Row(number, tuple(map(cells.get, header))) for number, cells in rows)
     return Table(tuple(map(heading, header)), body, row_word="object", scale="unit", strict=True)
 
 

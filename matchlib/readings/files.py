@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from matchlib.domain import Panel, Reading, Recipe, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError
-from matchlib.readings._grid import Row, is_blank
+from matchlib.readings._grid import Row
 from matchlib.readings._header import Table, no_table, tables_of
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
@@ -294,12 +294,12 @@ def read_recipes(
                     view = readings[0].viewing if readings else measured.viewing(row)
                     own = frozenset(n for n in ("clear", "geometry") if _states(lookup, row, n))
                     first = readings[0] if readings else None
-                    rows.append(RecipeRow(row[0], code or None, recipe, view, first, own))
-                    reports.append(RowReport(row[0], TAKEN, code))
+                    rows.append(RecipeRow(row.number, code or None, recipe, view, first, own))
+                    reports.append(RowReport(row.number, TAKEN, code))
                 except Undecided as key:
-                    reports.append(RowReport(row[0], WAITS, code, (f"waits for {key}",)))
+                    reports.append(RowReport(row.number, WAITS, code, (f"waits for {key}",)))
                 except MatchlibError as error:
-                    reports.append(RowReport(row[0], REFUSED, code, (str(error),)))
+                    reports.append(RowReport(row.number, REFUSED, code, (str(error),)))
         if not reports:
             raise FileError("This file has a header but no rows.", remedy="add one row a recipe.")
     except Undecided:
@@ -320,7 +320,7 @@ def _facts(viewing: Viewing | None) -> dict[str, str]:
 
 
 def _states(lookup: Lookup, row: Row, name: str) -> bool:
-    return name in lookup.table.facts or not is_blank(lookup.own(row, name))
+    return name in lookup.table.facts or lookup.own(row, name) is not None
 
 
 def _tables(data: bytes, asking: Asking, *, sheet: str | None = None) -> list[Table]:

@@ -206,7 +206,7 @@ def _read(lookup: Lookup, intake: _Intake, several: bool) -> None:
     intake.columns += lookup.columns.meanings
     outcome_at = next((i for i, n in enumerate(table.header) if n.casefold() == OURS[1]), None)
     for row in table.rows:
-        if outcome_at is not None and outcome_at < len(row[1]) and row[1][outcome_at] == TAKEN:
+        if outcome_at is not None and row.at(outcome_at) == TAKEN:
             continue  # our own report, corrected: what was taken is not taken again
         entry = reader.entry(row)
         outcome = REFUSED if entry.reasons else WAITS if entry.waiting else TAKEN
@@ -216,13 +216,13 @@ def _read(lookup: Lookup, intake: _Intake, several: bool) -> None:
         cells = tuple(
             (n, as_shown(row, i))
             for i, n in enumerate(table.header)
-            if n and n.casefold() not in OURS and i < len(row[1])
+            if n and n.casefold() not in OURS and i < len(row.cells)
         )
-        intake.rows.append(RowReport(row[0], outcome, entry.code, reasons, place, cells))
+        intake.rows.append(RowReport(row.number, outcome, entry.code, reasons, place, cells))
         if len(intake.preview) < _PREVIEW:
             intake.preview.append(reader.shown(row, entry))
         if entry.good and entry.tile:
-            intake.tiles += (TileReading(entry.tile, r, row[0]) for r in entry.readings)
+            intake.tiles += (TileReading(entry.tile, r, row.number) for r in entry.readings)
         elif entry.good:
             entry.place = len(intake.rows) - 1
             intake.entries.append(entry)
