@@ -7,7 +7,7 @@ import pytest
 from matchlib.colorimetry import lab_to_xyz, white_point
 from matchlib.domain import CoatSchedule, Viewing
 from matchlib.errors import FileError, MatchlibError
-from matchlib.readings import read_target
+from matchlib.readings import read_target, understand
 from tests.declared import read_file
 
 NM = range(400, 701, 20)
@@ -146,3 +146,37 @@ def test_files_that_contradict_themselves(cgats, change, words):
 def test_a_target_in_cgats_needs_no_recipe(cgats):
     path = cgats(LAB.replace('GROUND "silver 3 + black 1"\n', ""))
     assert read_target(path, panel="P2")[0].lab == (41.0, 2.0, 3.0)
+
+
+DOUBTS = """CGATS.17
+ILLUMINANT "D65"
+OBSERVER "10"
+GEOMETRY "45:0"
+BEGIN_DATA_FORMAT
+PANEL GROUND LAB_L LAB_A LAB_B DATE TILE
+END_DATA_FORMAT
+BEGIN_DATA
+p1 silver 40,5 2 3 3/4/2025 ""
+P1 silver 41.5 2 3 3/5/2025 ""
+P2 silver 41.5 2 3 3/5/2025 ""
+P2 gold 41.5 2 3 3/5/2025 ""
+"" "" 95 0 1 "" white
+"" "" 93 0 1 "" white
+END_DATA
+"""
+
+
+def test_what_is_asked_and_told_counts_lines(cgats):
+    path = cgats(DOUBTS)
+    (decimal,) = understand(path).open
+    assert decimal.choices[0].means == "line 9: 40,5 is 40.5"
+    (dates,) = understand(path, answers={"decimal": "both"}).open
+    assert dates.choices[0].means == "line 9: 3/4/2025 is 03 April 2025"
+    report = understand(path, answers={"decimal": "both", "dates": "dmy"})
+    (codes,) = [q for q in report.questions if q.key == "codes"]
+    assert codes.choices[1].means == "line 10: a reading of p1"
+    assert "more than one recipe (lines 11, 12)" in report.text()
+    assert "from its first reading in line 14" in report.text()
+    mixed = DOUBTS.replace("3/4/2025", "25/4/2025").replace("3/5", "4/26")
+    (dates,) = understand(cgats(mixed), answers={"decimal": "both"}).open
+    assert "change their style (see line 10)" in dates.text

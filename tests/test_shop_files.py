@@ -7,6 +7,7 @@ practice, no source.
 from __future__ import annotations
 
 import datetime as dt
+import unicodedata
 
 import numpy as np
 import pytest
@@ -370,3 +371,13 @@ def test_a_percentage_that_a_spreadsheet_keeps_as_a_part_of_1_is_read_as_typed(b
     assert "Rows 2-3: the ratio was taken as a part of 1." in report.assumed
     report = understand(book(cards=[head, *rows]), answers={**SEEN, "percent": "pot"})
     assert schedules(report) == ["3@43:7", "2@4:1"]
+
+
+def test_a_name_or_code_in_another_unicode_form_is_the_same(table):
+    head = "Panel,Base,L*,a*,b*,Light,Geometry\n"
+    path = table(f"{head}1,ｃafé  Pearl,60,0,0,D65/10,45:0\n")
+    assert not keys(understand(path, stated=Stated(names={"ground": ["café pearl"]})))
+    backs = table("Panel,Base\nÉ 1,gold\n", "backs.csv")
+    apart = unicodedata.normalize("NFD", "É 1")
+    scan = table(f"Name,L*,a*,b*,Light,Geometry\n{apart},40,3,2,D65/10,45:0\n", "scan.csv")
+    assert [p.code for p in accepted(understand([backs, scan])).panels] == ["É 1"]

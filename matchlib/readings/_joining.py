@@ -20,8 +20,8 @@ def folded_code(code: str) -> str:
 
 def joined(readings: Sequence[str], backs: Sequence[str], asking: Asking) -> list[int | None]:
     """Return the place of each reading's back, asking where codes differ; None for one alone."""
-    exact = {code.casefold(): i for i, code in enumerate(backs)}
-    alike = [exact.get(code.casefold()) for code in readings]
+    exact = {name_key(code): i for i, code in enumerate(backs)}
+    alike = [exact.get(name_key(code)) for code in readings]
     if all(i is not None for i in alike) or not readings or not backs:
         return list(alike)
     left = [c for c, i in zip(readings, alike, strict=True) if i is None]

@@ -41,7 +41,7 @@ class Lookup:
         self.table, self.asking = table, asking
         self.columns: Columns = columns_of(table, asking)
         self.facts = {**declared, **table.facts}
-        self.decimal = decimal or decimal_of(self._number_texts(), asking)
+        self.decimal = decimal or decimal_of(self._number_texts(), table.row_word, asking)
         self._last: dict[str, str] = {}
         self._shares: dict[str, bool] = {}
         self._unnamed = [i for i, name in enumerate(table.header) if not name]
@@ -51,7 +51,7 @@ class Lookup:
         places = [i for n in ("date", "sprayed") if (i := self.columns.known.get(n)) is not None]
         dates = [(row.number, row.at(i)) for row in self.table.rows for i in places]
         hint = self.columns.units.get("date", "") or self.columns.units.get("sprayed", "")
-        return style_of_dates(dates, hint, self.asking)
+        return style_of_dates(dates, hint, self.table.row_word, self.asking)
 
     def where(self, row: Row) -> str:
         """Return which row it is, as its user counts: ``row 7``, ``line 31``."""

@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, name_key
 from matchlib.domain.blend import check_one_pot
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._backs import Step, colour_apart, read_back, schedule_of
@@ -44,7 +44,7 @@ class RecipeReader:
         self.lookup = lookup
         self.reversed: list[int] = []
         self.assumed: dict[str, list[int]] = {}
-        self._names = {k: {n.casefold(): n for n in v} for k, v in names.items()}
+        self._names = {k: {name_key(n): n for n in v} for k, v in names.items()}
         self._counts: dict[str, Counter[str]] = {}
         self._carrier_first: dict[str, bool] = {}
         self._nearest: dict[tuple[str, str], str | None] = {}
@@ -113,7 +113,7 @@ class RecipeReader:
 
     def _name(self, what: str, name: str, row: Row) -> str:
         known = self._names.get(what, {})
-        folded = name.casefold()
+        folded = name_key(name)
         if folded in known:
             return name
         if what == "colour":
@@ -155,7 +155,7 @@ class RecipeReader:
         for row in self.lookup.table.rows:
             try:
                 text = self.lookup.text(row, what)
-                counts.update(n.casefold() for n in kind.parse(text).names if text)
+                counts.update(name_key(n) for n in kind.parse(text).names if text)
             except MatchlibError:
                 continue
             if len(counts) > _MOST_NAMES:

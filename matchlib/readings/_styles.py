@@ -33,7 +33,7 @@ _MONTHS = (
 _WORDS = {"dmy": "day first: 3/4/2025 is 3 April", "mdy": "month first: 3/4/2025 is March 4"}
 
 
-def decimal_of(texts: Iterable[tuple[int, str]], asking: Asking) -> str:
+def decimal_of(texts: Iterable[tuple[int, str]], word: str, asking: Asking) -> str:
     """Return the decimal sign of a file's numbers as text: ``.``, ``,`` or ``both``."""
     commas: list[tuple[int, str]] = []
     points: list[tuple[int, str]] = []
@@ -45,7 +45,7 @@ def decimal_of(texts: Iterable[tuple[int, str]], asking: Asking) -> str:
     if not commas or not points:
         return "," if commas else "."
     comma, point = commas[0], points[0]
-    both = f"row {comma[0]}: {comma[1]} is " + comma[1].replace(",", ".")
+    both = f"{word} {comma[0]}: {comma[1]} is " + comma[1].replace(",", ".")
     question = Question(
         "decimal",
         f"Some numbers have a decimal point ({len(points)}, such as {point[1]}) and others a "
@@ -60,7 +60,9 @@ def decimal_of(texts: Iterable[tuple[int, str]], asking: Asking) -> str:
     return asking.answer(question)
 
 
-def style_of_dates(cells: Iterable[tuple[int, Cell]], hint: str, asking: Asking) -> str | None:
+def style_of_dates(
+    cells: Iterable[tuple[int, Cell]], hint: str, word: str, asking: Asking
+) -> str | None:
     """Return ``dmy`` or ``mdy`` for dates like 3/4/2025; None where the question stays open."""
     # `hint` is what the column's own name or unit says (``dd/mm/yyyy``).
     order = re.sub(r"[^dmy]", "", hint.casefold())
@@ -88,13 +90,13 @@ def style_of_dates(cells: Iterable[tuple[int, Cell]], hint: str, asking: Asking)
     for style in ("dmy", "mdy"):
         day = _day(match, style)
         bad = good[style].count(False)
-        means = f"row {row}: {match[0]} is " + (f"{day:%d %B %Y}" if day else "no date")
+        means = f"{word} {row}: {match[0]} is " + (f"{day:%d %B %Y}" if day else "no date")
         means += f"; {bad} of {len(found)} dates cannot be read so" if bad else ""
         choices.append(Choice(style, _WORDS[style], means))
     text = "Is the day or the month first in this file's dates?"
     if halfway is not None:
         text = (
-            f"The dates of this file change their style (see row {halfway}). Which holds? Rows "
+            f"The dates of this file change their style (see {word} {halfway}). Which holds? Rows "
             "that do not fit are left out."
         )
     try:

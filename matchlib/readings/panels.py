@@ -86,6 +86,7 @@ class _Intake:
 
     asking: Asking
     stated: Stated
+    word: str = "row"
     entries: list[Entry] = field(default_factory=list)
     rows: list[RowReport] = field(default_factory=list)
     tiles: list[TileReading] = field(default_factory=list)
@@ -123,6 +124,7 @@ def read_tables(
     except Undecided:
         columns = tuple(c for lookup in used for c in lookup.columns.meanings)
         return ImportReport(file, sha256, (), questions=asking.questions, columns=columns)
+    intake.word = used[0].table.row_word
     for lookup in used:
         _read(lookup, intake, several)
     waiting = any(r.outcome == WAITS for r in intake.rows)
@@ -147,7 +149,7 @@ def read_tables(
         assumed=tuple(dict.fromkeys(intake.assumed)),
         tiles=tuple(intake.tiles),
         met=frozenset(e.code for e in intake.entries if e.known is not None),
-        row_word=used[0].table.row_word,
+        row_word=intake.word,
     )
 
 
@@ -222,7 +224,7 @@ def _read(lookup: Lookup, intake: _Intake, several: bool) -> None:
         if len(intake.preview) < _PREVIEW:
             intake.preview.append(reader.shown(row, entry))
         if entry.good and entry.tile:
-            intake.tiles += (TileReading(entry.tile, r, row.number) for r in entry.readings)
+            intake.tiles += (TileReading(entry.tile, r, lookup.where(row)) for r in entry.readings)
         elif entry.good:
             entry.place = len(intake.rows) - 1
             intake.entries.append(entry)
@@ -274,7 +276,7 @@ def _alike(intake: _Intake) -> None:
         return
     first = list(next(iter(several.values())).values())
     shown = " and ".join(repr(e.code) for e in first[:3])
-    means = f"row {first[1].row}: a reading of {first[0].code}"
+    means = f"{intake.word} {first[1].row}: a reading of {first[0].code}"
     question = Question(
         "codes",
         f"Some codes are alike but for capitals, signs or noughts, such as {shown}. Are they one "
@@ -338,10 +340,10 @@ def _merge(entries: list[Entry], intake: _Intake) -> Panel:
 def _merge_stage(entries: list[Entry], number: int, intake: _Intake) -> Stage:
     first = entries[0]
     if len({e.recipe for e in entries}) > 1:
-        rows = ", ".join(str(e.row) for e in entries[:_SHOWN_ROWS])
+        rows = f"{intake.word}s " + ", ".join(str(e.row) for e in entries[:_SHOWN_ROWS])
         here = f" in stage {number}" if number > 1 else ""
         raise FileError(
-            f"The panel code {first.code} stands with more than one recipe{here} (rows {rows}).",
+            f"The panel code {first.code} stands with more than one recipe{here} ({rows}).",
             got=" and ".join(map(str, dict.fromkeys(e.recipe for e in entries))),
             remedy="correct the recipe, or give each panel its own code; coats that were laid on "
             "a finished panel are its stage 2.",

@@ -66,7 +66,7 @@ class TileReading:
 
     tile: str  # ``white``, ``check``, or the tile's own name
     reading: Reading  # the reading, with its day where the file gives one
-    row: int  # where it stands in the file
+    where: str  # in the file: ``row 7``
 
 
 @dataclass(frozen=True)
