@@ -12,8 +12,7 @@ from __future__ import annotations
 
 from matchlib.readings.files import RecipeRow, accepted, read_file, read_recipes, understand
 from matchlib.readings.frame import frame_of
-from matchlib.readings.panels import Stated
-from matchlib.readings.questions import Question, read_answers
+from matchlib.readings.questions import Question, Stated, read_answers
 from matchlib.readings.report import ImportReport
 from matchlib.readings.targets import read_target, read_targets
 from matchlib.readings.whole import file_text

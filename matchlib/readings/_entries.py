@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
@@ -99,11 +99,11 @@ def role_of(lookup: Lookup) -> str:
 class TableReader:
     """Reads the rows of one table."""
 
-    def __init__(self, lookup: Lookup, scale: str | None, names: Mapping[str, Any]) -> None:
+    def __init__(self, lookup: Lookup) -> None:
         self.lookup, self.role = lookup, role_of(lookup)
         self.dates = lookup.style_of_dates()
-        self.measured = MeasuredReader(lookup, scale)
-        self.recipes = RecipeReader(lookup, names)
+        self.measured = MeasuredReader(lookup)
+        self.recipes = RecipeReader(lookup)
         self.conditions = ConditionReader(lookup)
 
     def entry(self, row: Row) -> Entry:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from matchlib.errors import FileError
 from matchlib.readings._cells import read_number, read_text
@@ -10,7 +10,7 @@ from matchlib.readings._columns import Columns, columns_of
 from matchlib.readings._grid import Cell, Row
 from matchlib.readings._header import Table
 from matchlib.readings._styles import decimal_of, style_of_dates
-from matchlib.readings.questions import Asking, Choice, Question
+from matchlib.readings.questions import Asking, Choice, Question, Stated
 
 __all__ = ["Lookup"]
 
@@ -29,19 +29,13 @@ _NUMBERS = (
 
 
 class Lookup:
-    """The cells of one table by meaning.
+    """The cells of one table by meaning."""
 
-    `declared` holds what the caller says where the file says nothing; `decimal` and `scale` are
-    the caller's too, None where the file shall show them.
-    """
-
-    def __init__(
-        self, table: Table, asking: Asking, declared: Mapping[str, str], decimal: str | None
-    ) -> None:
-        self.table, self.asking = table, asking
+    def __init__(self, table: Table, asking: Asking, stated: Stated) -> None:
+        self.table, self.asking, self.stated = table, asking, stated
         self.columns: Columns = columns_of(table, asking)
-        self.facts = {**declared, **table.facts}
-        self.decimal = decimal or decimal_of(self._number_texts(), table.row_word, asking)
+        self.facts = {**stated.facts, **table.facts}
+        self.decimal = stated.decimal or decimal_of(self._number_texts(), table.row_word, asking)
         self._last: dict[str, str] = {}
         self._shares: dict[str, bool] = {}
         self._unnamed = [i for i, name in enumerate(table.header) if not name]

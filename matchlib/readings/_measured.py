@@ -43,24 +43,16 @@ _SPECULAR = "The sphere's readings do not say whether the specular gloss was inc
 class MeasuredReader:
     """Reads the measured part of the rows of one table.
 
-    `scale` is what the caller declares, None where the file shall show it. A sphere's readings
-    that do not say whether the gloss was included are asked about only where they are `kept`.
-    `usual` is what holds without an answer; None where one must answer.
+    `usual` is what holds without an answer; None where one must answer, for readings that are to
+    be kept, and of a sphere's also whether the gloss was included.
     """
 
-    def __init__(
-        self,
-        lookup: Lookup,
-        scale: str | None,
-        *,
-        kept: bool = True,
-        usual: Viewing | None = None,
-    ) -> None:
-        self.lookup, self._kept, self._usual = lookup, kept, usual
+    def __init__(self, lookup: Lookup, *, usual: Viewing | None = None) -> None:
+        self.lookup, self._usual = lookup, usual
         self.gaps: dict[str, list[int]] = {}
         self.both: list[int] = []
         self.source_unstated = False
-        self.scale = ReflectanceScale(lookup, scale)
+        self.scale = ReflectanceScale(lookup)
         rows, pairs = self._pairs()
         self.twice = StatedTwice(rows, pairs, self._stated_light() if pairs else None)
 
@@ -108,7 +100,7 @@ class MeasuredReader:
             except Undecided as key:
                 waiting = key  # the geometry is asked in the same breath
         geometry = "".join(stated.get("geometry", "").split()).replace("/", ":").casefold()
-        if not geometry or (self._kept and geometry in ("d:8", "8:d", "d:0", "0:d")):
+        if not geometry or (self._usual is None and geometry in ("d:8", "8:d", "d:0", "0:d")):
             geometry = self._geometry(row, geometry)
         if waiting:
             raise waiting

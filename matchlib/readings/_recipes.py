@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import replace
 from difflib import get_close_matches
 from fractions import Fraction
@@ -36,15 +36,15 @@ _MOST_NAMES = 500  # no shop has so many grounds; beyond, nothing is compared
 class RecipeReader:
     """Reads recipes out of the rows of one table.
 
-    `names` are those known already, by ``ground``, ``colour`` and ``clear``. `reversed` gathers
-    rows with more colour than carrier, `assumed` those read in other words than written.
+    `reversed` gathers rows with more colour than carrier, `assumed` those read in other words than
+    written.
     """
 
-    def __init__(self, lookup: Lookup, names: Mapping[str, Iterable[str]]) -> None:
+    def __init__(self, lookup: Lookup) -> None:
         self.lookup = lookup
         self.reversed: list[int] = []
         self.assumed: dict[str, list[int]] = {}
-        self._names = {k: {name_key(n): n for n in v} for k, v in names.items()}
+        self._names = {k: {name_key(n): n for n in v} for k, v in lookup.stated.names.items()}
         self._counts: dict[str, Counter[str]] = {}
         self._carrier_first: dict[str, bool] = {}
         self._nearest: dict[tuple[str, str], str | None] = {}

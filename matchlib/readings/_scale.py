@@ -19,15 +19,15 @@ _TRIED = 200
 
 
 class ReflectanceScale:
-    """The reflectance scale of one table; `declared` is the caller's, None where not given.
+    """The reflectance scale of one table.
 
     `note` says how it was found where the table does not name it.
     """
 
-    def __init__(self, lookup: Lookup, declared: str | None) -> None:
+    def __init__(self, lookup: Lookup) -> None:
         self._lookup = lookup
         self.note = ""
-        self._file = self._found(declared)
+        self._file = self._found(lookup.stated.scale)
 
     def of(self, row: Row) -> str:
         """Return ``unit`` or ``percent`` for a row; waits where that is still to be answered."""

@@ -21,8 +21,8 @@ from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings._recipes import RecipeReader
 from matchlib.readings._rows import VIEWING
-from matchlib.readings.panels import Stated, read_tables
-from matchlib.readings.questions import Asking, Undecided
+from matchlib.readings.panels import read_tables
+from matchlib.readings.questions import Asking, Stated, Undecided
 from matchlib.readings.report import REFUSED, TAKEN, WAITS, ImportReport, RowReport
 from matchlib.readings.whole import file_bytes
 
@@ -272,7 +272,7 @@ def read_recipes(
     word = "row"
     try:
         for table in _tables(data, asking):
-            lookup = Lookup(table, asking, stated.facts, stated.decimal)
+            lookup = Lookup(table, asking, stated)
             word = table.row_word
             if "ground" not in lookup.columns.known and "ground" not in lookup.facts:
                 raise FileError(
@@ -281,7 +281,7 @@ def read_recipes(
                     got=", ".join(n for n in table.header if n)[:200],
                     remedy="name the columns as in the table of readings.",
                 )
-            recipes, measured = RecipeReader(lookup, {}), MeasuredReader(lookup, scale, kept=False)
+            recipes, measured = RecipeReader(lookup), MeasuredReader(lookup, usual=Viewing())
             for row in table.rows:
                 code = ""
                 try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -17,7 +17,7 @@ from matchlib.readings._header import Table
 from matchlib.readings._joining import folded_code, joined
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._rows import OF_GUN, OF_PANEL, OF_STAGE
-from matchlib.readings.questions import Asking, Choice, Question, Undecided
+from matchlib.readings.questions import Asking, Choice, Question, Stated, Undecided
 from matchlib.readings.report import (
     ALONE,
     OURS,
@@ -30,7 +30,7 @@ from matchlib.readings.report import (
     TileReading,
 )
 
-__all__ = ["Stated", "read_tables"]
+__all__ = ["read_tables"]
 
 _PREVIEW = 10
 _SHOWN_ROWS = 8
@@ -38,46 +38,6 @@ _UNREAD = (
     "No reading was found for this back. What to do: give the file of readings with it, or write "
     "none as its source."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Stated:
-    """What the caller says of a file.
-
-    Parameters
-    ----------
-    facts : mapping of str to str
-        What holds where the file says nothing: ``illuminant``, ``observer``, ``geometry``,
-        ``source``, ``instrument``.
-    decimal : str, optional
-        Decimal sign, ``.`` or ``,``; None to find it in the file.
-    scale : str, optional
-        Reflectance scale, ``unit`` or ``percent``; None to find it or ask.
-    names : mapping of str to iterable of str
-        Names known already, by ``ground`` and ``colour``.
-    panels : mapping of str to Panel
-        Panels known already, by code: readings without a back may be of one of them.
-
-    Examples
-    --------
-    >>> Stated(facts={"illuminant": "D65"}, decimal=",").decimal
-    ','
-    """
-
-    facts: Mapping[str, str] = field(default_factory=dict)
-    decimal: str | None = None
-    scale: str | None = None
-    names: Mapping[str, Iterable[str]] = field(default_factory=dict)
-    panels: Mapping[str, Panel] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        if self.decimal not in (".", ",", None):
-            raise FileError(
-                "This decimal sign is not known.",
-                expected=". or ,",
-                got=repr(self.decimal),
-                remedy="declare what the file has.",
-            )
 
 
 @dataclass(slots=True)
@@ -111,7 +71,7 @@ def read_tables(
     several = len({t.sheet for t in tables}) > 1
     used: list[Lookup] = []
     for table in tables:
-        lookup = Lookup(table, asking, stated.facts, stated.decimal)
+        lookup = Lookup(table, asking, stated)
         if role_of(lookup):
             used.append(lookup)
         else:
@@ -157,7 +117,7 @@ def _needed(used: list[Lookup], tables: Sequence[Table], intake: _Intake) -> Non
     missing = _missing(used)
     if missing and not (missing == ["ground"] and _all_known(used, intake.stated)):
         for lookup in used:
-            _ask_columns(lookup, missing, intake.asking)
+            _ask_columns(lookup, missing)
         missing = _missing(used)
     if missing == ["ground"] and intake.stated.panels:
         return
@@ -187,14 +147,14 @@ def _all_known(used: list[Lookup], stated: Stated) -> bool:
     return any(folded_code(code) in known for code in codes)
 
 
-def _ask_columns(lookup: Lookup, missing: list[str], asking: Asking) -> None:
+def _ask_columns(lookup: Lookup, missing: list[str]) -> None:
     waiting = None
     parts = ("colour", "ratio", "coats") if "ground" in missing else ()
     for meaning in (*missing, *parts):
         if meaning in parts and {"schedule", "carrier parts"} & lookup.columns.known.keys():
             continue
         try:
-            ask_column(meaning, lookup.table, lookup.columns, asking)
+            ask_column(meaning, lookup.table, lookup.columns, lookup.asking)
         except Undecided as key:
             waiting = key  # the others are asked in the same breath
     if waiting:
@@ -203,7 +163,7 @@ def _ask_columns(lookup: Lookup, missing: list[str], asking: Asking) -> None:
 
 def _read(lookup: Lookup, intake: _Intake, several: bool) -> None:
     table = lookup.table
-    reader = TableReader(lookup, intake.stated.scale, intake.stated.names)
+    reader = TableReader(lookup)
     place = table.sheet if several else ""
     intake.columns += lookup.columns.meanings
     outcome_at = next((i for i, n in enumerate(table.header) if n.casefold() == OURS[1]), None)

@@ -1,5 +1,7 @@
 """What a file leaves open, asked once for the file, with what each answer would mean.
 
+What is known of a file before it is read is `Stated`.
+
 Whoever reads a file calls `Asking.answer` where it needs to know. An answer that was given (typed,
 from a file of answers, or from the profile of an earlier file of the kind) is returned; without
 one the question is kept with the rows that wait for it, and `Undecided` leaves that row aside.
@@ -8,13 +10,14 @@ one the question is kept with the rows that wait for it, and `Undecided` leaves 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar
 
+from matchlib.domain import Panel
 from matchlib.errors import FileError
 
-__all__ = ["Asking", "Choice", "Question", "Undecided", "read_answers"]
+__all__ = ["Asking", "Choice", "Question", "Stated", "Undecided", "read_answers"]
 
 _MOST_ROWS = 1_000
 _MOST_QUESTIONS = 200
@@ -92,6 +95,46 @@ class Question:
             means = f" – {choice.means}" if choice.means else ""
             lines.append(f"    --answer '{self.key}={choice.key}': {choice.text}{means}{mark}")
         return "\n".join(lines)
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """What the caller says of a file.
+
+    Parameters
+    ----------
+    facts : mapping of str to str
+        What holds where the file says nothing: ``illuminant``, ``observer``, ``geometry``,
+        ``source``, ``instrument``.
+    decimal : str, optional
+        Decimal sign, ``.`` or ``,``; None to find it in the file.
+    scale : str, optional
+        Reflectance scale, ``unit`` or ``percent``; None to find it or ask.
+    names : mapping of str to iterable of str
+        Names known already, by ``ground`` and ``colour``.
+    panels : mapping of str to Panel
+        Panels known already, by code: readings without a back may be of one of them.
+
+    Examples
+    --------
+    >>> Stated(facts={"illuminant": "D65"}, decimal=",").decimal
+    ','
+    """
+
+    facts: Mapping[str, str] = field(default_factory=dict)
+    decimal: str | None = None
+    scale: str | None = None
+    names: Mapping[str, Iterable[str]] = field(default_factory=dict)
+    panels: Mapping[str, Panel] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.decimal not in (".", ",", None):
+            raise FileError(
+                "This decimal sign is not known.",
+                expected=". or ,",
+                got=repr(self.decimal),
+                remedy="declare what the file has.",
+            )
 
 
 class Asking:

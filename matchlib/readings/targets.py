@@ -11,8 +11,7 @@ from matchlib.errors import MatchlibError, TargetError
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings.files import Path_, _asked, _facts, _placed, _tables
-from matchlib.readings.panels import Stated
-from matchlib.readings.questions import Asking, Undecided
+from matchlib.readings.questions import Asking, Stated, Undecided
 from matchlib.readings.whole import file_bytes
 
 __all__ = ["PICTURES", "RAW_PICTURES", "read_target", "read_targets"]
@@ -129,8 +128,8 @@ def read_targets(
     found: dict[str, list[Reading]] = {}
     try:
         for table in _tables(data, asking):
-            lookup = Lookup(table, asking, stated.facts, stated.decimal)
-            measured = MeasuredReader(lookup, scale, kept=False, usual=Viewing())
+            lookup = Lookup(table, asking, stated)
+            measured = MeasuredReader(lookup, usual=Viewing())
             for row in table.rows:
                 try:
                     lookup.check_width(row)
