@@ -20,7 +20,6 @@ def test_recipes_without_readings_in_file_order(table):
     assert rows[0].recipe.schedule == CoatSchedule.parse("4@6:1")
     assert rows[1].recipe.bare
     assert rows[0].viewing == Viewing()
-    assert rows[0].reading is None
 
 
 def test_a_day_that_no_recipe_needs_is_not_asked_about(table):

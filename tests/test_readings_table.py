@@ -325,7 +325,7 @@ def test_a_target_without_a_light_says_which_it_was_read_by(tmp_path, caplog):
     assert read_target(path)[0].viewing == Viewing("F2", "10", "45:0")
     assert caplog.messages == ["target.csv does not say its light: taken as F2/10."]
     caplog.clear()
-    read_target(path, viewing=Viewing("D50", "2", "45:0"))
+    read_target(path, answers={"light": "F2/10"})
     assert not caplog.text
 
 

@@ -13,7 +13,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from matchlib.domain import Panel, Reading, Recipe, Viewing
+from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError
 from matchlib.readings._grid import Row
 from matchlib.readings._header import Table, no_table, tables_of
@@ -45,8 +45,6 @@ class RecipeRow:
         The recipe.
     viewing : Viewing
         How the panel would be viewed.
-    reading : Reading or None
-        The reading, where the row has one all the same.
     stated : frozenset of str
         Which of ``clear`` and ``geometry`` the row states; what it does not, it leaves to the
         archive's habit.
@@ -64,7 +62,6 @@ class RecipeRow:
     panel: str | None
     recipe: Recipe
     viewing: Viewing
-    reading: Reading | None
     stated: frozenset[str] = frozenset()
 
 
@@ -293,8 +290,7 @@ def read_recipes(
                     readings = measured.readings(row)
                     view = readings[0].viewing if readings else measured.viewing(row)
                     own = frozenset(n for n in ("clear", "geometry") if _states(lookup, row, n))
-                    first = readings[0] if readings else None
-                    rows.append(RecipeRow(row.number, code or None, recipe, view, first, own))
+                    rows.append(RecipeRow(row.number, code or None, recipe, view, own))
                     reports.append(RowReport(row.number, TAKEN, code))
                 except Undecided as key:
                     reports.append(RowReport(row.number, WAITS, code, (f"waits for {key}",)))

@@ -10,7 +10,7 @@ from matchlib.domain import Reading, Viewing
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
-from matchlib.readings.files import Path_, _asked, _facts, _placed, _tables
+from matchlib.readings.files import Path_, _asked, _placed, _tables
 from matchlib.readings.questions import Asking, Stated, Undecided
 from matchlib.readings.whole import file_bytes
 
@@ -34,7 +34,6 @@ def read_target(
     panel: str | None = None,
     decimal: str | None = None,
     scale: str | None = None,
-    viewing: Viewing | None = None,
     answers: Mapping[str, str] | None = None,
 ) -> tuple[Reading, ...]:
     """Read a target: one reading, or repeat readings of one thing.
@@ -46,9 +45,8 @@ def read_target(
     panel : str, optional
         Code of the panel (or name of the sample) wanted, where the file holds several.
     decimal, scale, answers
-        As for `read_file`.
-    viewing : Viewing, optional
-        What holds where the file does not say; D65/10° 45:0, with a warning, unless answered.
+        As for `read_file`. Light and geometry that neither file nor answer says are taken as
+        D65/10° 45:0, with a warning.
 
     Returns
     -------
@@ -72,9 +70,7 @@ def read_target(
     """
     if Path(path).suffix.casefold() in PICTURES:
         return (_photographed(path),)
-    found = read_targets(
-        path, panel=panel, decimal=decimal, scale=scale, viewing=viewing, answers=answers
-    )
+    found = read_targets(path, panel=panel, decimal=decimal, scale=scale, answers=answers)
     if len(found) > 1:
         raise TargetError(
             "This file holds readings of several things.",
@@ -92,14 +88,13 @@ def read_targets(
     panel: str | None = None,
     decimal: str | None = None,
     scale: str | None = None,
-    viewing: Viewing | None = None,
     answers: Mapping[str, str] | None = None,
 ) -> dict[str, tuple[Reading, ...]]:
     """Read many targets: the readings of a file, by the code or name beside them.
 
     Parameters
     ----------
-    path, panel, decimal, scale, viewing, answers
+    path, panel, decimal, scale, answers
         As for `read_target`; a photograph is not.
 
     Returns
@@ -122,7 +117,7 @@ def read_targets(
     >>> len(found), len(found["T001"])
     (133, 1)
     """
-    stated = Stated(_facts(viewing), decimal, scale)
+    stated = Stated(decimal=decimal, scale=scale)
     data, name = file_bytes(path)
     asking = Asking(answers)
     found: dict[str, list[Reading]] = {}

@@ -54,7 +54,7 @@ def test_its_xyz_say_for_which_light_its_lab_holds(said, key, tmp_path, backs):
 
 
 def test_a_measured_patch_gives_its_lab_to_its_whole_numbers():
-    (reading,) = read_target(CHARTS / "red_patch.txt", viewing=Viewing("D50", "2", "45:0"))
+    (reading,) = read_target(CHARTS / "red_patch.txt")
     assert len(reading.wavelengths) == 36
     assert (reading.wavelengths[0], reading.wavelengths[-1]) == (380.0, 730.0)
     assert (reading.reflectance[0], reading.reflectance[-1]) == (0.061782, 0.83537)
