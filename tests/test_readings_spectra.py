@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 
 from matchlib.colorimetry import delta_e00, interpolate_reflectance, reflectance_to_lab
 from matchlib.domain import Viewing
-from matchlib.readings._twice import StatedTwice, lab_from_xyz
+from matchlib.readings._twice import Pair, StatedTwice, lab_from_xyz
 from matchlib.readings.questions import Asking
 from tests.declared import read_file, refusal
 
@@ -200,8 +200,8 @@ def stated_under_d65(gap: float, *, lighter: float = 0.0) -> tuple[StatedTwice, 
     slope = brentq(lambda s: float(delta_e00(*both(s))) - apart, 1e-3, 0.25)
     one, two = both(slope)
     lab = one + (1 + gap / apart) / 2 * (two - one) + [lighter, 0, 0]
-    pair = (nm, tuple(0.3 + slope * ramp), tuple(map(float, lab)))
-    found = StatedTwice([7], [pair], ("D65", "10"))
+    pair = Pair(7, nm, tuple(0.3 + slope * ramp), tuple(map(float, lab)))
+    found = StatedTwice([pair], ("D65", "10"))
     asking = Asking()
     return found, asking, found.answer(asking, None, needed=False)
 

@@ -53,8 +53,8 @@ class MeasuredReader:
         self.both: list[int] = []
         self.source_unstated = False
         self.scale = ReflectanceScale(lookup)
-        rows, pairs = self._pairs()
-        self.twice = StatedTwice(rows, pairs, self._stated_light() if pairs else None)
+        pairs = self._pairs()
+        self.twice = StatedTwice(pairs, self._stated_light() if pairs else None)
 
     def readings(self, row: Row) -> list[Reading]:
         """Return the readings of a row, one for each group of columns that holds one."""
@@ -260,8 +260,7 @@ class MeasuredReader:
         self.twice.answer(self.lookup.asking, None, needed=False)
         return self.twice.far
 
-    def _pairs(self) -> tuple[list[int], list[Pair]]:
-        rows: list[int] = []
+    def _pairs(self) -> list[Pair]:
         pairs: list[Pair] = []
         for row in self.lookup.table.rows:
             for group in self.lookup.columns.groups:
@@ -280,9 +279,8 @@ class MeasuredReader:
                         lab_from_xyz(values, Viewing())
                 except (ValueError, Undecided):
                     continue
-                rows.append(row.number)
-                pairs.append((nm, values, lab))
-        return rows, pairs
+                pairs.append(Pair(row.number, nm, values, lab))
+        return pairs
 
     def _stated_light(self) -> tuple[str, str] | None:
         """The light and observer that the table names, where it names one for all rows."""

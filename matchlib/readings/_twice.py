@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import isnan
+from itertools import groupby
+from statistics import median, median_high
+from typing import NamedTuple
 
-from matchlib.domain import Viewing, three
-from matchlib.errors import FileError, MatchlibError
+from matchlib.domain import Lab, Viewing, three
+from matchlib.errors import FileError
 from matchlib.readings.questions import Asking, Choice, Question
 
 __all__ = ["LIGHTS", "Pair", "StatedTwice", "lab_from_xyz"]
@@ -21,43 +23,42 @@ _LIKELY = 3
 _AGREE = 1.0  # ΔE00 between a file's Lab and its spectrum's: rounding and interpolation stay below
 _FAR_BETTER = 0.5  # ΔE00 by which another light must fit better to be spoken of
 Light = tuple[str, str]
-Pair = tuple[tuple[float, ...], tuple[float, ...], tuple[float, float, float]]
+
+
+class Pair(NamedTuple):
+    """The Lab of a row, and its spectrum; without wavelengths its XYZ."""
+
+    row: int
+    wavelengths: tuple[float, ...]
+    values: tuple[float, ...]
+    lab: Lab
 
 
 def _light_fits(pairs: Sequence[Pair], stated: Light | None) -> dict[Light, list[float]]:
-    """ΔE00 of each Lab to that of its spectrum by light, the best first; empty if none."""
-    # Without wavelengths a pair holds XYZ and Lab.
-    import numpy as np
+    """ΔE00 of each Lab to that of its spectrum or XYZ by light, the best first."""
+    from matchlib.colorimetry import delta_e00, reflectance_to_lab
 
-    from matchlib.colorimetry import delta_e00, reflectance_to_lab, white_point, xyz_to_lab
-
-    by_grid: dict[tuple[float, ...], list[int]] = {}
-    for i, pair in enumerate(pairs):
-        by_grid.setdefault(pair[0], []).append(i)
-    tried = list(LIGHTS[:_LIKELY])
+    # of spectra alike many are worked out at once, which takes no longer than one
+    alike = [
+        (nm, [pair.values for pair in run])
+        for nm, run in groupby(pairs, key=lambda pair: pair.wavelengths)
+    ]
+    tried = LIGHTS[:_LIKELY]
     if stated and stated not in tried:
-        tried.insert(0, stated)
+        tried = (stated, *tried)
     found: dict[Light, list[float]] = {}
     for light in tried:
-        apart = np.full(len(pairs), np.nan)
-        for nm, places in by_grid.items():
-            held = np.array([pairs[i][1] for i in places])
-            try:
-                lab = (
-                    reflectance_to_lab(held, Viewing(*light), wavelengths=nm)
-                    if nm
-                    else xyz_to_lab(np.maximum(held, 0), white_point(*light))
-                )
-            except MatchlibError:
-                continue
-            apart[places] = delta_e00(lab, np.array([pairs[i][2] for i in places]))
-        if not np.isnan(apart).all():
-            found[light] = apart.tolist()
-    order = sorted(found, key=lambda light: float(np.nanmedian(found[light])))
-    return {light: found[light] for light in order}
+        view, labs = Viewing(*light), []
+        for nm, values in alike:
+            if nm:
+                labs += reflectance_to_lab(values, view, wavelengths=nm).tolist()
+            else:
+                labs += [lab_from_xyz(three(xyz), view) for xyz in values]
+        found[light] = delta_e00(labs, [pair.lab for pair in pairs]).tolist()
+    return {light: found[light] for light in sorted(found, key=lambda n: median(found[n]))}
 
 
-def lab_from_xyz(xyz: tuple[float, float, float], viewing: Viewing) -> tuple[float, float, float]:
+def lab_from_xyz(xyz: Lab, viewing: Viewing) -> Lab:
     """Return the CIELAB (CIE 15:2018, 8.2.1) of XYZ, Y of white 100, by ASTM E308's whites."""
     if not all(-0.5 <= v <= 250 for v in xyz):
         raise FileError(
@@ -79,14 +80,13 @@ class StatedTwice:
     apart under the light stated; `beside` what the Lab was compared with.
     """
 
-    def __init__(self, rows: Sequence[int], pairs: Sequence[Pair], stated: Light | None) -> None:
-        self._rows, self._stated = rows, stated
-        self.beside = "spectra" if any(pair[0] for pair in pairs) else "X, Y, Z"
+    def __init__(self, pairs: Sequence[Pair], stated: Light | None) -> None:
+        self._rows, self._stated = [pair.row for pair in pairs], stated
+        self.beside = "spectra" if any(pair.wavelengths for pair in pairs) else "X, Y, Z"
         found = _light_fits(pairs, stated) if pairs else {}
-        finite = {k: sorted(v for v in vs if not isnan(v)) for k, vs in found.items()}
-        self.medians = {k: vs[len(vs) // 2] for k, vs in finite.items()}
-        own: list[float] = found.get(stated, []) if stated else []
-        self.far = [n for n, v in zip(rows, own, strict=False) if v > _AGREE]
+        self.medians = {k: median_high(vs) for k, vs in found.items()}
+        own = found.get(stated, []) if stated else []
+        self.far = [n for n, v in zip(self._rows, own, strict=False) if v > _AGREE]
 
     def answer(self, asking: Asking, row: int | None, *, needed: bool) -> str | None:
         """Return the light that was answered, ``stated``, or None where there is no doubt."""
