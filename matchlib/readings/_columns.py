@@ -21,6 +21,7 @@ from matchlib.readings._words import (
     wavelength,
 )
 from matchlib.readings.questions import Asking, Choice, Question, Undecided
+from matchlib.readings.report import OURS
 
 __all__ = ["Columns", "Group", "ask_column", "columns_of"]
 
@@ -125,7 +126,8 @@ class _Reader:
                 if not any(table.over):
                     _twice(table, columns.extra[name], i)
                 name = f"{over} {name}".strip()
-            columns.extra.setdefault(name, i)
+            if name.casefold() not in OURS:
+                columns.extra.setdefault(name, i)
             columns.meanings.append((name, "a note", ""))
             return
         self.claims.setdefault(meaning, []).append(i)

@@ -21,7 +21,7 @@ from matchlib.readings._rows import OF_GUN, OF_PANEL, OF_STAGE
 from matchlib.readings._styles import read_date
 from matchlib.readings._words import UNKNOWN
 from matchlib.readings.questions import Undecided
-from matchlib.readings.report import OURS, listed_rows
+from matchlib.readings.report import listed_rows
 
 __all__ = ["Entry", "TableReader", "as_shown", "role_of"]
 
@@ -142,7 +142,7 @@ class TableReader:
             entry.extra = tuple(
                 (name, read_text(cell, name))
                 for name, i in lookup.columns.extra.items()
-                if (cell := row.at(i)) is not None and name.casefold() not in OURS
+                if (cell := row.at(i)) is not None
             )
         if entry.good and entry.recipe is not None:
             with entry.noting():
@@ -216,14 +216,11 @@ class TableReader:
 
     def _code(self, row: Row, entry: Entry) -> None:
         tile = self.lookup.text(row, "tile").casefold()
+        tile = "" if tile in ("no", "none") else tile
         code = "" if tile else self.lookup.or_above(row, "panel")
         if code.casefold().startswith("tile:"):
             tile = code[5:].strip().casefold()
-        if tile and tile not in ("no", "none"):
-            entry.tile, code = tile, f"tile:{tile}"
-        elif tile:
-            code = self.lookup.or_above(row, "panel")
-        entry.code = code
+        entry.tile, entry.code = tile, f"tile:{tile}" if tile else code
 
     def _check_read(self, row: Row, entry: Entry) -> None:
         if entry.readings:

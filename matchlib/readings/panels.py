@@ -194,7 +194,7 @@ def _read(lookup: Lookup, intake: _Intake, several: bool) -> None:
     warnings, assumed = reader.remarks()
     intake.warnings += warnings
     intake.assumed += assumed
-    intake.notes += [n for n in lookup.columns.extra if n.casefold() not in OURS]
+    intake.notes += lookup.columns.extra
 
 
 def _join(intake: _Intake) -> None:
