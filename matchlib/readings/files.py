@@ -10,7 +10,8 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 
 from matchlib.domain import Panel, Recipe, Viewing
@@ -26,7 +27,16 @@ from matchlib.readings.questions import Asking, Stated, Undecided
 from matchlib.readings.report import REFUSED, TAKEN, WAITS, ImportReport, RowReport
 from matchlib.readings.whole import file_bytes
 
-__all__ = ["RecipeRow", "accepted", "read_file", "read_recipes", "understand"]
+__all__ = [
+    "RecipeRow",
+    "accepted",
+    "asked",
+    "placing",
+    "read_file",
+    "read_recipes",
+    "tables_in",
+    "understand",
+]
 
 Path_ = str | os.PathLike[str]
 
@@ -106,26 +116,20 @@ def understand(
     """
     listed = [paths] if isinstance(paths, str | os.PathLike) else list(paths)
     asking, tables, digest, names = Asking(answers), [], hashlib.sha256(), []
-    for path in listed:
-        data, name = file_bytes(path)
-        digest = hashlib.sha256(data if len(listed) == 1 else digest.digest() + data)
-        names.append(name)
-        try:
-            found = _tables(data, asking, sheet=sheet)
-        except Undecided:
-            return _asked(asking, name, digest.hexdigest())
-        except MatchlibError as error:
-            raise _placed(error, name) from error
-        if len(listed) > 1:
-            found = [_named(t, name) for t in found]
-        tables += found
-    file = ", ".join(names)
+    name = ""
     try:
-        return read_tables(tables, asking, stated or Stated(), file=file, sha256=digest.hexdigest())
+        for path in listed:
+            data, name = file_bytes(path)
+            digest = hashlib.sha256(data if len(listed) == 1 else digest.digest() + data)
+            names.append(name)
+            with placing(name):
+                found = tables_in(data, asking, sheet=sheet)
+            tables += found if len(listed) == 1 else [_named(t, name) for t in found]
+        name, sha256 = ", ".join(names), digest.hexdigest()
+        with placing(name):
+            return read_tables(tables, asking, stated or Stated(), file=name, sha256=sha256)
     except Undecided:
-        return _asked(asking, file, digest.hexdigest())
-    except MatchlibError as error:
-        raise _placed(error, file) from error
+        return asked(asking, name, digest.hexdigest())
 
 
 def read_file(
@@ -267,8 +271,8 @@ def read_recipes(
     rows: list[RecipeRow] = []
     reports: list[RowReport] = []
     word = "row"
-    try:
-        for table in _tables(data, asking):
+    with suppress(Undecided), placing(name):
+        for table in tables_in(data, asking):
             lookup = Lookup(table, asking, stated)
             word = table.row_word
             if "ground" not in lookup.columns.known and "ground" not in lookup.facts:
@@ -298,10 +302,6 @@ def read_recipes(
                     reports.append(RowReport(row.number, REFUSED, code, (str(error),)))
         if not reports:
             raise FileError("This file has a header but no rows.", remedy="add one row a recipe.")
-    except Undecided:
-        pass
-    except MatchlibError as error:
-        raise _placed(error, name) from error
     digest = hashlib.sha256(data).hexdigest()
     report = ImportReport(name, digest, (), tuple(reports), asking.questions, row_word=word)
     if report.open or report.refused:
@@ -319,7 +319,8 @@ def _states(lookup: Lookup, row: Row, name: str) -> bool:
     return name in lookup.table.facts or lookup.own(row, name) is not None
 
 
-def _tables(data: bytes, asking: Asking, *, sheet: str | None = None) -> list[Table]:
+def tables_in(data: bytes, asking: Asking, *, sheet: str | None = None) -> list[Table]:
+    """Return the tables of a file, whatever its format."""
     from matchlib.readings import _spreadsheet, _text, cgats, cxf
 
     if data.startswith((b"PK\x03\x04", b"PK\x05\x06")):
@@ -346,10 +347,17 @@ def _named(table: Table, name: str) -> Table:
     return replace(table, sheet=f"{name}, {table.sheet}" if table.sheet else name)
 
 
-def _asked(asking: Asking, file: str, sha256: str) -> ImportReport:
+def asked(asking: Asking, file: str, sha256: str) -> ImportReport:
+    """Return the report of a file of which nothing is understood before it is answered."""
     return ImportReport(file, sha256, (), questions=asking.questions)
 
 
-def _placed(error: MatchlibError, name: str) -> MatchlibError:
-    already = isinstance(error, ImportRefused) or (error.where or "").startswith(name)
-    return error if already else error.at(name)
+@contextmanager
+def placing(name: str) -> Iterator[None]:
+    """Say of what cannot be read in which file it is, where the error does not."""
+    try:
+        yield
+    except MatchlibError as error:
+        if isinstance(error, ImportRefused) or (error.where or "").startswith(name):
+            raise
+        raise error.at(name) from error

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from matchlib.domain import Reading, Viewing
-from matchlib.errors import MatchlibError, TargetError
+from matchlib.errors import TargetError
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
-from matchlib.readings.files import Path_, _asked, _placed, _tables
+from matchlib.readings.files import Path_, asked, placing, tables_in
 from matchlib.readings.questions import Asking, Stated, Undecided
 from matchlib.readings.whole import file_bytes
 
@@ -122,28 +122,25 @@ def read_targets(
     asking = Asking(answers)
     found: dict[str, list[Reading]] = {}
     try:
-        for table in _tables(data, asking):
-            lookup = Lookup(table, asking, stated)
-            measured = MeasuredReader(lookup, usual=Viewing())
-            for row in table.rows:
-                try:
-                    lookup.check_width(row)
-                    code = lookup.text(row, "panel")
-                    wanted = panel is None or code == panel
-                    if wanted and (readings := measured.readings(row)):
-                        found.setdefault(code, []).extend(readings)
-                except MatchlibError as error:
-                    raise error.at(lookup.where(row)) from error
-        if not found:
-            raise TargetError(
-                "This file holds no reading" + (f" of {panel!r}." if panel else "."),
-                expected="columns L, a, b, or spectral columns",
-                remedy="export the reading again.",
-            )
+        with placing(name):
+            for table in tables_in(data, asking):
+                lookup = Lookup(table, asking, stated)
+                measured = MeasuredReader(lookup, usual=Viewing())
+                for row in table.rows:
+                    with placing(lookup.where(row)):
+                        lookup.check_width(row)
+                        code = lookup.text(row, "panel")
+                        wanted = panel is None or code == panel
+                        if wanted and (readings := measured.readings(row)):
+                            found.setdefault(code, []).extend(readings)
+            if not found:
+                raise TargetError(
+                    "This file holds no reading" + (f" of {panel!r}." if panel else "."),
+                    expected="columns L, a, b, or spectral columns",
+                    remedy="export the reading again.",
+                )
     except Undecided:
-        raise _asked(asking, name, "").refusal() from None
-    except MatchlibError as error:
-        raise _placed(error, name) from error
+        raise asked(asking, name, "").refusal() from None
     _tell_assumed(asking, name)
     return {code: tuple(readings) for code, readings in found.items()}
 
