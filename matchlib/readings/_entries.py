@@ -21,7 +21,7 @@ from matchlib.readings._rows import OF_GUN, OF_PANEL, OF_STAGE
 from matchlib.readings._styles import read_date
 from matchlib.readings._words import UNKNOWN
 from matchlib.readings.questions import Undecided
-from matchlib.readings.report import listed_rows
+from matchlib.readings.report import REFUSED, TAKEN, WAITS, RowReport, listed_rows
 
 __all__ = ["Entry", "TableReader", "as_shown", "role_of"]
 
@@ -63,6 +63,13 @@ class Entry:
             self.waiting.append(str(key))
         except MatchlibError as error:
             self.reasons.append(str(error))
+
+    def report(self, sheet: str = "", cells: tuple[tuple[str, str], ...] = ()) -> RowReport:
+        """Return what became of the row."""
+        outcome = REFUSED if self.reasons else WAITS if self.waiting else TAKEN
+        waits = [f"waits for the answer to {key!r}" for key in self.waiting]
+        reasons = tuple(dict.fromkeys(self.reasons or waits))
+        return RowReport(self.row, outcome, self.code, reasons, sheet, cells)
 
     def sprayed_stage(self, readings: tuple[Reading, ...]) -> Stage:
         """Return the stage that the row is of."""

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError
+from matchlib.readings._entries import Entry
 from matchlib.readings._grid import Row
 from matchlib.readings._header import Table, no_table, tables_of
 from matchlib.readings._lookup import Lookup
@@ -24,7 +25,7 @@ from matchlib.readings._recipes import RecipeReader
 from matchlib.readings._rows import VIEWING
 from matchlib.readings.panels import read_tables
 from matchlib.readings.questions import Asking, Stated, Undecided
-from matchlib.readings.report import REFUSED, TAKEN, WAITS, ImportReport, RowReport
+from matchlib.readings.report import ImportReport, RowReport
 from matchlib.readings.whole import file_bytes
 
 __all__ = [
@@ -284,22 +285,18 @@ def read_recipes(
                 )
             recipes, measured = RecipeReader(lookup), MeasuredReader(lookup, usual=Viewing())
             for row in table.rows:
-                code = ""
-                try:
+                entry = Entry(row.number)
+                with entry.noting():
                     lookup.check_width(row)
-                    code = lookup.text(row, "panel")
+                    entry.code = lookup.text(row, "panel")
                     recipe = recipes.recipe(row)
-                    if code:
-                        code = Panel.of(code, recipe).code
+                    if entry.code:
+                        entry.code = Panel.of(entry.code, recipe).code
                     readings = measured.readings(row)
                     view = readings[0].viewing if readings else measured.viewing(row)
                     own = frozenset(n for n in ("clear", "geometry") if _states(lookup, row, n))
-                    rows.append(RecipeRow(row.number, code or None, recipe, view, own))
-                    reports.append(RowReport(row.number, TAKEN, code))
-                except Undecided as key:
-                    reports.append(RowReport(row.number, WAITS, code, (f"waits for {key}",)))
-                except MatchlibError as error:
-                    reports.append(RowReport(row.number, REFUSED, code, (str(error),)))
+                    rows.append(RecipeRow(row.number, entry.code or None, recipe, view, own))
+                reports.append(entry.report())
         if not reports:
             raise FileError("This file has a header but no rows.", remedy="add one row a recipe.")
     digest = hashlib.sha256(data).hexdigest()

@@ -171,16 +171,12 @@ def _read(lookup: Lookup, intake: _Intake, several: bool) -> None:
         if outcome_at is not None and row.at(outcome_at) == TAKEN:
             continue  # our own report, corrected: what was taken is not taken again
         entry = reader.entry(row)
-        outcome = REFUSED if entry.reasons else WAITS if entry.waiting else TAKEN
-        reasons = tuple(dict.fromkeys(entry.reasons)) or tuple(
-            f"waits for the answer to {k!r}" for k in dict.fromkeys(entry.waiting)
-        )
         cells = tuple(
             (n, as_shown(row, i))
             for i, n in enumerate(table.header)
             if n and n.casefold() not in OURS and i < len(row.cells)
         )
-        intake.rows.append(RowReport(row.number, outcome, entry.code, reasons, place, cells))
+        intake.rows.append(entry.report(place, cells))
         if len(intake.preview) < _PREVIEW:
             intake.preview.append(reader.shown(row, entry))
         if entry.good and entry.tile:
