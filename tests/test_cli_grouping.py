@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import inspect
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -11,8 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from workbook.cli.common import command
-from workbook.cli.grouping import one_by_one
-from workbook.cli.options import Option
+from workbook.cli.options import Option, parameters
 
 
 @dataclass(frozen=True)
@@ -26,9 +24,9 @@ def mixed(*, name: str, cup: Cup, loud: bool = False) -> None:
 
 
 def test_a_group_stands_open_where_it_stood_with_its_defaults() -> None:
-    taken = inspect.signature(one_by_one(mixed)).parameters
-    assert list(taken) == ["name", "carrier", "colour", "loud"]
-    assert [taken[name].default for name in ("carrier", "colour")] == [6, 1]
+    taken = parameters(mixed)
+    assert [each.name for each in taken] == ["name", "carrier", "colour", "loud"]
+    assert [each.default for each in taken[1:3]] == [6, 1]
 
 
 def test_the_command_line_takes_each_option_and_the_command_its_group() -> None:
@@ -40,4 +38,4 @@ def test_an_option_cannot_be_two_things() -> None:
     def twice(*, carrier: int = 0, cup: Cup) -> None: ...
 
     with pytest.raises(ValueError, match="carrier"):
-        one_by_one(twice)
+        parameters(twice)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import json
 import re
 import sys
@@ -16,8 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypedDict
 import click
 
 from matchlib.errors import MatchlibError
-from workbook.cli.grouping import one_by_one
-from workbook.cli.options import Option, parameters
+from workbook.cli.options import Option, called, parameters
 
 if TYPE_CHECKING:
     from matchlib.domain import Viewing
@@ -198,12 +196,10 @@ def standard_input(paths: Sequence[str]) -> Iterator[list[str]]:
 
 def command(name: str, function: Callable[..., None]) -> click.Command:
     """Make a command of a function; its errors end in words, not in a traceback."""
-    flat = one_by_one(function)
 
-    @functools.wraps(flat)
     def guarded(**given: Any) -> None:
         try:
-            flat(**given)
+            called(function, given)
         except MatchlibError as error:
             click.echo(str(error), err=True)
             raise click.exceptions.Exit(1) from None
@@ -222,7 +218,7 @@ def command(name: str, function: Callable[..., None]) -> click.Command:
     return _Command(
         name,
         callback=guarded,
-        params=parameters(flat),
+        params=parameters(function),
         help=function.__doc__,
         # The list of commands would cut a long first sentence short.
         short_help=_first_sentence(function),

@@ -1,15 +1,20 @@
-"""What a command takes, told beside its parameter: options, and arguments given by their place."""
+"""What a command takes, told beside its parameter: options, and arguments given by their place.
+
+Options that belong together are written once: a dataclass of them, whose fields all have defaults,
+is one parameter of a command, and its options stand where it stands.
+"""
 
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import is_dataclass
 from types import NoneType, UnionType
-from typing import Annotated, Any, get_args, get_origin
+from typing import Annotated, Any, get_args, get_origin, get_type_hints
 
 import click
 
-__all__ = ["Argument", "Option", "parameters"]
+__all__ = ["Argument", "Option", "called", "parameters"]
 
 
 class Option:
@@ -32,7 +37,29 @@ class Argument:
 
 def parameters(function: Callable[..., None]) -> list[click.Parameter]:
     """Return what a function takes, by its annotations: what has no default must be given."""
-    return [_made(p) for p in inspect.signature(function).parameters.values()]
+    # A signature refuses what would be given twice.
+    return [_made(p) for p in inspect.Signature([*_taken(function)]).parameters.values()]
+
+
+def called(function: Callable[..., Any], given: dict[str, Any]) -> Any:
+    """Return what a function gives, or a group, of its options one by one; they are used up."""
+    hints = get_type_hints(function)
+    return function(
+        **{
+            name: called(kind, given) if is_dataclass(kind := hints[name]) else given.pop(name)
+            for name in inspect.signature(function).parameters
+        }
+    )
+
+
+def _taken(function: Callable[..., Any]) -> Iterator[inspect.Parameter]:
+    """What a function or a group takes, option by option."""
+    hints = get_type_hints(function, include_extras=True)
+    for name, each in inspect.signature(function).parameters.items():
+        if is_dataclass(hints[name]):
+            yield from _taken(hints[name])
+        else:
+            yield each.replace(kind=each.KEYWORD_ONLY, annotation=hints[name])
 
 
 def _made(taken: inspect.Parameter) -> click.Parameter:
