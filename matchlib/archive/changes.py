@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 import sqlalchemy as sa
 
@@ -35,6 +35,8 @@ Entry = tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]
 @dataclass(frozen=True, slots=True)
 class Item:
     """One thing that a change touched."""
+
+    SHOWN: ClassVar = ("kind", "name", "words")
 
     kind: str  # ``panel``, ``name``, ``job`` or ``finding``
     name: str  # the panel's code, the name, the job's number, or what the finding is known by
@@ -92,6 +94,11 @@ class Change:
     >>> change.who, change.action
     ('Ada', 'deleted')
     """
+
+    SHOWN: ClassVar = (
+        *(("change", "number"), "at", "who", "why", "items"),
+        *("action", "words", "undoes", "file"),
+    )
 
     number: int
     at: dt.datetime

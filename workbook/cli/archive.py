@@ -11,9 +11,8 @@ import click
 
 from workbook.cli.common import (
     ArchiveOption,
+    ChangeOptions,
     JsonOption,
-    WhoOption,
-    WhyOption,
     note,
     show,
     show_json,
@@ -79,32 +78,10 @@ def _history(
                 raise
             changes = session.archive.history(numbers=ends)
     if json_:
-        show_json(
-            [
-                {
-                    "change": c.number,
-                    "at": c.at.isoformat(),
-                    "who": c.who,
-                    "why": c.why,
-                    "items": [{"kind": i.kind, "name": i.name, "words": i.words} for i in c.items],
-                    "action": c.action,
-                    "words": c.words,
-                    "undoes": c.undoes,
-                    "file": c.file,
-                }
-                for c in changes
-            ]
-        )
+        show_json(changes)
         return
     rows = [
-        (
-            str(c.number),
-            f"{c.at:%Y-%m-%d %H:%M}",
-            c.who,
-            c.subject,
-            c.words,
-            c.why or c.file,
-        )
+        (str(c.number), f"{c.at:%Y-%m-%d %H:%M}", c.who, c.subject, c.words, c.why or c.file)
         for c in changes
     ]
     header = ("change", "when (UTC)", "who", "what of", "what", "why or file")
@@ -127,10 +104,7 @@ def _undo(
         str,
         Argument(help="Number of a change, from history, or a range: 1-20.", metavar="NUMBER"),
     ],
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    json_: JsonOption = False,
+    undoing: ChangeOptions,
 ) -> None:
     """Undo one change, or a range of them; the undoing can itself be undone.
 
@@ -143,13 +117,13 @@ def _undo(
     if ends is None:
         raise click.BadParameter(f"a number such as 7, or a range such as 1-20, not {change!r}")
     first, last = ends
-    with Session.open(archive) as session:
-        numbers = session.archive.undo_range(first, last, who=who, why=why)
+    with Session.open(undoing.archive) as session:
+        numbers = session.archive.undo_range(first, last, **undoing.said)
         done = session.archive.history(numbers=numbers)
     back = str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}-{numbers[-1]}"
-    if json_ and first == last:
+    if undoing.json_ and first == last:
         show_json({"change": done[0].number, "of": done[0].subject, "words": done[0].words})
-    elif json_:
+    elif undoing.json_:
         undone = [{"change": c.number, "undoes": c.undoes, "of": c.subject} for c in done]
         show_json({"undone": undone})
     else:

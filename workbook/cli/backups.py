@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import click
 
-from workbook.cli.common import ArchiveOption, JsonOption, WhoOption, WhyOption, show, show_json
-from workbook.cli.keeping import restore_panel
+from workbook.cli.common import (
+    ArchiveOption,
+    ChangeOptions,
+    JsonOption,
+    WhoOption,
+    show,
+    show_json,
+)
 from workbook.cli.options import Argument, Option
 
 __all__: list[str] = []
@@ -76,10 +82,7 @@ def _restore(
     over_newer: Annotated[
         bool, Option("--over-newer", help="Give up changes that the backup does not have.")
     ] = False,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    json_: JsonOption = False,
+    change: ChangeOptions,
 ) -> None:
     """Take back a panel that was removed, or the whole archive from a backup.
 
@@ -91,16 +94,15 @@ def _restore(
     if panel is not None:
         if stage and reading:
             raise click.BadParameter("give --stage or --reading, not both")
-        what = "stage" if stage else "reading" if reading else "panel"
-        restore_panel(archive, panel, what, who=who, why=why, json_=json_)
+        _take_back(panel, "stage" if stage else "reading" if reading else "panel", change)
         return
     from matchlib.archive import restore
     from matchlib.errors import ArchiveError
     from matchlib.plain import shown
 
-    chosen = _chosen(archive, str(backup))
-    seen = restore(archive, chosen, dry_run=True)
-    if not json_:
+    chosen = _chosen(change.archive, str(backup))
+    seen = restore(change.archive, chosen, dry_run=True)
+    if not change.json_:
         show(seen.text)
     if not (dry_run or yes):
         if not sys.stdin.isatty():
@@ -110,14 +112,26 @@ def _restore(
             )
         click.confirm("Restore it?", abort=True, err=True)
     if not dry_run:
-        seen = restore(archive, chosen, over_newer=over_newer, looked=seen)
-    if json_:
+        seen = restore(change.archive, chosen, over_newer=over_newer, looked=seen)
+    if change.json_:
         show_json({**shown(seen), "restored": not dry_run})
     elif dry_run:
         show("Nothing was changed: this was a dry run.")
     else:
         gone = "" if seen.kept is None else f" What was here before is kept: {seen.kept}"
         show(f"Restored: {seen.backup.words}.{gone}")
+
+
+def _take_back(
+    panel: str, what: Literal["panel", "stage", "reading"], change: ChangeOptions
+) -> None:
+    """Take back a panel that was removed, or its stage or reading that was removed last."""
+    from workbook.session import Session
+
+    with Session.open(change.archive) as session:
+        number = session.archive.restore(panel, what=what, **change.said)
+    back = f"Panel {panel}" if what == "panel" else f"The {what} of panel {panel}"
+    change.tell(number, f"{back} is back.", f"{back} was not removed.")
 
 
 def _chosen(archive: str, typed: str) -> str | Path:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ArchiveOption",
+    "ChangeOptions",
     "CoatsOption",
     "FileOptions",
     "JsonOption",
@@ -35,7 +36,9 @@ __all__ = [
     "answers_of",
     "command",
     "listed",
+    "named_numbers",
     "note",
+    "numbers_of",
     "show",
     "show_json",
     "standard_input",
@@ -77,6 +80,33 @@ PouredOption = Annotated[
     tuple[float, float] | None,
     Option(help="What was poured, to compare with the ratio.", metavar="CARRIER COLOUR"),
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeOptions:
+    """The archive that is changed, and what its history says of it."""
+
+    archive: ArchiveOption = "panels.db"
+    who: WhoOption = ""
+    why: WhyOption = ""
+    json_: JsonOption = False
+
+    @property
+    def said(self) -> dict[str, str]:
+        """Who changes it, and why, as an archive takes it."""
+        return {"who": self.who, "why": self.why}
+
+    def tell(self, number: int | None, done: str, nothing: str = "") -> None:
+        """Say what was done, and how to take it back.
+
+        `number`: the change's; None where there was `nothing` to do.
+        """
+        if self.json_:
+            show_json({"change": number, "words": nothing if number is None else done})
+        elif number is None:
+            show(nothing or "It is so already.")
+        else:
+            show(f"{done} To take that back: workbook undo {number}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +164,23 @@ class FileOptions:
         """The declarations as the readers of files take them."""
         scale = None if self.scale is None else _SCALES[self.scale.strip().casefold()]
         return {"decimal": self.decimal, "scale": scale, "answers": answers_of(self.answer)}
+
+
+def numbers_of(text: str, count: int, wrong: str) -> list[float]:
+    """Return numbers parted by commas or blanks; if there are not so many, say what is `wrong`."""
+    try:
+        found = [float(number) for number in text.replace(",", " ").split()]
+    except ValueError:
+        found = []
+    if len(found) != count:
+        raise click.BadParameter(wrong)
+    return found
+
+
+def named_numbers(text: str, count: int, such: str) -> tuple[str, list[float]]:
+    """Return a name and its numbers, typed with a = between; `such`: how it is to be typed."""
+    name, _, numbers = text.partition("=")
+    return name.strip(), numbers_of(numbers, count, f"{such}, not {text!r}")
 
 
 def answers_of(given: Sequence[str] | None) -> dict[str, str]:

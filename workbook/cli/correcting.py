@@ -53,14 +53,13 @@ def _correct(
     the cup let down or of a fresh weak pot, or to stop, or that it is lost and how to spray the
     next.
     """
-    order, weights = passing.parsed()
     from workbook.session import Session
-    from workbook.session.order import aim_of, aim_words
+    from workbook.session.order import aim_words
 
     with Session.open(archive, write=False) as session:
         today.tell(session)
         target = wanted.readings(session, light, file)
-        aim = aim_of(target, order, weights)
+        aim = passing.aim(target)
         if not tried:
             tell_fit(session)
         typed = panel.panels(target[0].viewing, light, file)
@@ -92,10 +91,10 @@ def _correct(
     if unseen:
         note(unseen)
     if json_:
-        simple = order.kind == "ΔE00" and not weights
+        simple = aim.tolerance.kind == "ΔE00" and not passing.weights
         show_json(_advice_dict(advice, aim, simple=simple) | {"left_out": left_out})
         return
-    _tell_advice(advice, order)
+    _tell_advice(advice, aim.tolerance)
     tell_left_out([left_out])
 
 

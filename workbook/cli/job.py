@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated, Any
 
 from workbook.cli.common import (
@@ -22,46 +23,60 @@ from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell
 if TYPE_CHECKING:
     from matchlib.domain import Reading
     from matchlib.job import Job
+    from workbook.session import Session
 
 __all__: list[str] = []
 
 NumberArgument = Annotated[int, Argument(help="Number of the job.")]
-DueOption = Annotated[str, Option(help="Wanted by, year-month-day.")]
 CustomerOption = Annotated[str | None, Option(help="For whom; part of it in a search.")]
+
+
+@dataclass(frozen=True, slots=True)
+class KeepOptions:
+    """Where a job is kept, by whom, and how it is told."""
+
+    archive: ArchiveOption = "panels.db"
+    who: WhoOption = ""
+    json_: JsonOption = False
+
+    def keep(self, made: Callable[[Session], Job]) -> None:
+        """Keep a job as it is made of what the archive holds, and tell of it."""
+        from workbook.session import Session
+
+        with Session.open(self.archive) as session:
+            job = session.archive.keep_job(made(session), who=self.who)
+        show_json(_as_dict(job)) if self.json_ else show(_text(job))
 
 
 def _new(
     *,
     name: Annotated[str, Argument(help="What the shop calls it.")],
     customer: CustomerOption = None,
-    due: DueOption = "",
+    due: Annotated[str, Option(help="Wanted by, year-month-day.")] = "",
     notes: Annotated[str, Option(help="Anything else.")] = "",
     wanted: TargetOptions,
     passing: OrderOptions,
     shelf: SearchOptions,
     light: LightOptions,
     file: FileOptions,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    kept: KeepOptions,
 ) -> None:
     """Begin a job: a customer's sample to be met.
 
     The target (--lab, --lab-at, --reading or --panel) may come later, with `job aim`.
     """
     from matchlib.job import Job
-    from workbook.session import Session
     from workbook.session.back import date_of
 
-    with Session.open(archive) as session:
-        passes, _ = passing.parsed()
-        job = Job(name, customer or "", date_of(due), tolerance=passes, notes=notes)
+    def begun(session: Session) -> Job:
+        job = Job(name, customer or "", date_of(due), tolerance=passing.order, notes=notes)
         if given := shelf.limits():
             job = replace(job, limits=session.limits(**given))
         if wanted.given:
             job = _aimed(job, wanted.readings(session, light, file), passing)
-        kept = session.archive.keep_job(job, who=who)
-    _tell(kept, json_)
+        return job
+
+    kept.keep(begun)
 
 
 def _aim(
@@ -71,27 +86,21 @@ def _aim(
     passing: OrderOptions,
     light: LightOptions,
     file: FileOptions,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    kept: KeepOptions,
 ) -> None:
     """Give a job its target and what passes. Another target is another job."""
-    from workbook.session import Session
 
-    with Session.open(archive) as session:
-        job = _aimed(session.archive.job(number), wanted.readings(session, light, file), passing)
-        kept = session.archive.keep_job(job, who=who)
-    _tell(kept, json_)
+    def aimed(session: Session) -> Job:
+        job = session.archive.job(number)
+        return _aimed(job, wanted.readings(session, light, file), passing)
+
+    kept.keep(aimed)
 
 
 def _aimed(job: Job, readings: tuple[Reading, ...], passing: OrderOptions) -> Job:
-    from workbook.session.order import aim_of
-
-    tolerance, weights = passing.parsed()
-    if not passing.tolerance_given:
-        tolerance = job.tolerance
-    aim = aim_of(readings, tolerance, weights)  # refuses what no surface can have
-    return job.aimed(readings, tolerance, [a.weight for a in aim.aims] if weights else ())
+    aim = passing.aim(readings)  # refuses what no surface can have
+    tolerance = passing.order if passing.tolerance_given else job.tolerance
+    return job.aimed(readings, tolerance, [a.weight for a in aim.aims] if passing.weights else ())
 
 
 def _list(
@@ -174,44 +183,39 @@ def _plan(
         list[int] | None,
         Option("--read-after", help="Read the card after this coat; again for the next."),
     ] = None,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    kept: KeepOptions,
 ) -> None:
     """Choose what to spray for a job: a recipe, or coats to add to a panel (--on)."""
     from matchlib.domain import CoatSchedule, Colour, Recipe
     from matchlib.job import Plan
-    from workbook.session import Session
 
-    with Session.open(archive) as session:
-        job = session.archive.job(number)
+    def planned(session: Session) -> Job:
+        job, card = session.archive.job(number), ""
         if on:
             panel = session.archive.panel(on)
             own = Colour.parse(colour) if colour else None
             recipe = panel.recipe.then(CoatSchedule.parse(schedule), colour=own, clear=clear)
-            on = panel.code
+            card = panel.code
         else:
             recipe = Recipe.of(ground, colour, schedule, clear)
-        plan = Plan(recipe, on, tuple(read_after or ()))
-        kept = session.archive.keep_job(job.planned(plan), who=who)
-    _tell(kept, json_)
+        return job.planned(Plan(recipe, card, tuple(read_after or ())))
+
+    kept.keep(planned)
 
 
 def _sprayed(
     *,
     number: NumberArgument,
     code: Annotated[str, Argument(help="Panel of the archive.")],
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    kept: KeepOptions,
 ) -> None:
     """Say that a panel of the archive was sprayed for a job."""
-    from workbook.session import Session
 
-    with Session.open(archive) as session:
-        code = session.archive.panel(code).code
-        kept = session.archive.keep_job(session.archive.job(number).sprayed(code), who=who)
-    _tell(kept, json_)
+    def sprayed(session: Session) -> Job:
+        panel = session.archive.panel(code)
+        return session.archive.job(number).sprayed(panel.code)
+
+    kept.keep(sprayed)
 
 
 def _change(
@@ -226,15 +230,12 @@ def _change(
         Option(help="A panel that is none of it; again for the next.", metavar="CODE"),
     ] = None,
     shelf: SearchOptions,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    kept: KeepOptions,
 ) -> None:
     """Change what is written of a job, or what may be used for it."""
-    from workbook.session import Session
     from workbook.session.back import date_of
 
-    with Session.open(archive) as session:
+    def changed(session: Session) -> Job:
         job = session.archive.job(number)
         given: dict[str, Any] = {"name": name, "customer": customer, "notes": notes}
         changes = {k: v for k, v in given.items() if v is not None}
@@ -245,8 +246,9 @@ def _change(
         job = replace(job, **changes)
         for code in without or ():
             job = job.without(code)
-        kept = session.archive.keep_job(job, who=who)
-    _tell(kept, json_)
+        return job
+
+    kept.keep(changed)
 
 
 def _close(
@@ -255,33 +257,20 @@ def _close(
     given_up: Annotated[
         str, Option("--given-up", help="Why it is given up; else it was matched.")
     ] = "",
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    kept: KeepOptions,
 ) -> None:
     """Close a job: matched, or given up with the reason."""
-    from workbook.session import Session
-
-    with Session.open(archive) as session:
-        job = session.archive.job(number)
-        done = job.closed("given up" if given_up else "matched", given_up)
-        kept = session.archive.keep_job(done, who=who)
-    _tell(kept, json_)
+    outcome = "given up" if given_up else "matched"
+    kept.keep(lambda session: session.archive.job(number).closed(outcome, given_up))
 
 
 def _reopen(
     *,
     number: NumberArgument,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    kept: KeepOptions,
 ) -> None:
     """Take a closed job up again, where it stood."""
-    from workbook.session import Session
-
-    with Session.open(archive) as session:
-        kept = session.archive.keep_job(session.archive.job(number).reopened(), who=who)
-    _tell(kept, json_)
+    kept.keep(lambda session: session.archive.job(number).reopened())
 
 
 def _pot(
@@ -333,10 +322,6 @@ def _sheet(
     file = Path(out or f"job-{number}.pdf")
     save_bytes(jobsheet_pdf(sheet, paper=paper), file)
     show(f"Job sheet written to {file}.")
-
-
-def _tell(job: Job, json_: bool) -> None:
-    show_json(_as_dict(job)) if json_ else show(_text(job))
 
 
 def _as_dict(job: Job) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Commands that put right what is kept of a panel: amend, remove; and a panel brought back."""
+"""Commands that put right what is kept of a panel: amend, remove."""
 
 from __future__ import annotations
 
@@ -6,17 +6,10 @@ from typing import Annotated
 
 import click
 
-from workbook.cli.common import (
-    ArchiveOption,
-    JsonOption,
-    WhoOption,
-    WhyOption,
-    show,
-    show_json,
-)
+from workbook.cli.common import ChangeOptions
 from workbook.cli.options import Argument, Option
 
-__all__ = ["restore_panel"]
+__all__: list[str] = []
 
 StageOption = Annotated[
     int | None, Option("--stage", help="A stage of the panel, the first being 1.")
@@ -40,10 +33,7 @@ def _amend(
     ],
     stage: StageOption = None,
     reading: ReadingOption = None,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    json_: JsonOption = False,
+    change: ChangeOptions,
 ) -> None:
     """Put right what is written of a panel, of one of its stages or of a reading.
 
@@ -57,11 +47,11 @@ def _amend(
     changes = {name.strip(): value for name, _, value in pairs}
     for name in {"stage", "reading", "who", "why"} & changes.keys():
         raise click.BadParameter(f"{name} is an option: --{name}")
-    with Session.open(archive) as session:
+    with Session.open(change.archive) as session:
         number = session.archive.amend(
-            panel, stage=stage, reading=reading, who=who, why=why, **changes
+            panel, stage=stage, reading=reading, **change.said, **changes
         )
-    _tell(number, f"Panel {panel} is written so already.", f"Panel {panel} was amended.", json_)
+    change.tell(number, f"Panel {panel} was amended.", f"Panel {panel} is written so already.")
 
 
 def _remove(
@@ -69,10 +59,7 @@ def _remove(
     panel: Annotated[str, Argument(help="Code of the panel.")],
     stage: StageOption = None,
     reading: ReadingOption = None,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    json_: JsonOption = False,
+    change: ChangeOptions,
 ) -> None:
     """Put a panel aside, or take out one of its stages or readings.
 
@@ -84,25 +71,6 @@ def _remove(
     what = f"Panel {panel}"
     what = what if stage is None else f"Stage {stage} of panel {panel}"
     what = what if reading is None else f"Reading {reading} of panel {panel}"
-    with Session.open(archive) as session:
-        number = session.archive.delete(panel, stage=stage, reading=reading, who=who, why=why)
-    _tell(number, f"{what} was removed already.", f"{what} was removed.", json_)
-
-
-def restore_panel(archive: str, panel: str, what: str, *, who: str, why: str, json_: bool) -> None:
-    """Take back a panel that was removed, or its stage or reading that was removed last."""
-    from workbook.session import Session
-
-    with Session.open(archive) as session:
-        number = session.archive.restore(panel, what=what, who=who, why=why)  # type: ignore[arg-type]  # one of three words
-    back = f"Panel {panel}" if what == "panel" else f"The {what} of panel {panel}"
-    _tell(number, f"{back} was not removed.", f"{back} is back.", json_)
-
-
-def _tell(number: int | None, nothing: str, done: str, json_: bool) -> None:
-    if json_:
-        show_json({"change": number, "words": nothing if number is None else done})
-    elif number is None:
-        show(nothing)
-    else:
-        show(f"{done} To take that back: workbook undo {number}")
+    with Session.open(change.archive) as session:
+        number = session.archive.delete(panel, stage=stage, reading=reading, **change.said)
+    change.tell(number, f"{what} was removed.", f"{what} was removed already.")

@@ -63,27 +63,27 @@ def _predict(
     sd_difference are by what the order names; cov is the covariance of the next panel's L, a and b
     as read there, and degrees_of_freedom those of the Student's t that such readings follow.
     """
-    order, weights = passing.parsed()
     from matchlib.plain import shown
     from matchlib.readings import read_recipes
     from matchlib.suggest.words import PastRecipes
     from workbook.cli.printing import wrapped
     from workbook.cli.results import predictions_text
     from workbook.session import Session
-    from workbook.session.order import aim_of, aim_words
+    from workbook.session.order import aim_words
 
     with Session.open(archive, write=False) as session:
         today.tell(session)
         aim, unseen = None, ""
         if wanted.given:
-            aim = aim_of(wanted.readings(session, light, file), order, weights)
-        elif weights:
-            raise click.BadParameter("--angle-weight needs a target read at that angle")
+            aim = passing.aim(wanted.readings(session, light, file))
+        else:
+            passing.without_target()
         with standard_input(recipes) as paths:
             tables = [(Path(path).name, read_recipes(path, **file.declared)) for path in paths]
         tell_fit(session)  # what is wrong with target or tables was refused before it
         if aim is not None:
             unseen = aim_words(session.model, aim)
+        order = passing.order
         by_file = [_predict_rows(session, rows, name, aim, order) for name, rows in tables]
         found = [each for file_found in by_file for each in file_found]
         left_out = rests_on(session, [p.recipe for _, p in found])
@@ -179,24 +179,23 @@ def _match(
     order names another difference than ΔE00, or the target was read at several angles, the chance
     is that of passing by that difference at every angle.
     """
-    order, weights = passing.parsed()
     many.check(beside=wanted.given or bool(readings), json_=json_)
     from workbook.cli.cards import plans_text
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
-    from workbook.session.order import aim_of, aim_words
+    from workbook.session.order import aim_words
 
     with Session.open(archive, write=kept.write) as session:
         today.tell(session)
         limits = kept.limits(session, shelf.limits())  # refused before the model is fitted
         if many.targets is not None:
             samples = many.samples(file)
-            aims = {name: aim_of(read, order, weights) for name, read in samples.items()}
+            aims = {name: passing.aim(read) for name, read in samples.items()}
             tell_fit(session)
             many.tell(many.found(session, aims, limits, top=top or 1), json_=json_)
             return
         target = wanted.readings(session, light, file)
-        aim = aim_of(target, order, weights)
+        aim = passing.aim(target)
         tell_fit(session)
         readings = 2 if readings is None else readings
         plans = session.cards(aim, limits, readings=readings, top=top or 5, source=target[0].source)

@@ -9,9 +9,8 @@ import click
 
 from workbook.cli.common import (
     ArchiveOption,
+    ChangeOptions,
     JsonOption,
-    WhoOption,
-    WhyOption,
     show,
     show_json,
 )
@@ -84,10 +83,7 @@ def _rename(
     kind: KindArgument,
     name: NameArgument,
     to: Annotated[str, Argument(help="The new name.")],
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    json_: JsonOption = False,
+    change: ChangeOptions,
 ) -> None:
     """Give a thing another name, on every panel and in every job.
 
@@ -96,9 +92,9 @@ def _rename(
     from matchlib.archive import rename
     from workbook.session import Session
 
-    with Session.open(archive) as session:
-        number = rename(session.archive, kind, name, to, who=who, why=why)
-    _tell(number, f"The {kind} {name} is now {to}.", json_)
+    with Session.open(change.archive) as session:
+        number = rename(session.archive, kind, name, to, **change.said)
+    change.tell(number, f"The {kind} {name} is now {to}.")
 
 
 def _join(
@@ -106,22 +102,19 @@ def _join(
     kind: KindArgument,
     name: Annotated[str, Argument(help="The name that goes.")],
     into: Annotated[str, Argument(help="The name that stays.")],
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    json_: JsonOption = False,
+    change: ChangeOptions,
 ) -> None:
     """Make two names one, on every panel and in every job; both spellings mean it from then on."""
     from matchlib.archive import all_names, join_names
     from matchlib.domain import name_key
     from workbook.session import Session
 
-    with Session.open(archive) as session:
-        number = join_names(session.archive, kind, name, into, who=who, why=why)
+    with Session.open(change.archive) as session:
+        number = join_names(session.archive, kind, name, into, **change.said)
         stays = next(
             n.name for n, _ in all_names(session.archive, kind) if name_key(into) in n.keys
         )
-    _tell(number, f"The {kind} {name} is {stays} from now on.", json_)
+    change.tell(number, f"The {kind} {name} is {stays} from now on.")
 
 
 def _lot(
@@ -132,10 +125,7 @@ def _lot(
     opened: Annotated[str, Option(help="Day it was opened, such as 2027-03-01.")] = "",
     finished: Annotated[str, Option(help="Day it was used up.")] = "",
     lot_note: Annotated[str, Option("--note", help="Anything else.")] = "",
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    json_: JsonOption = False,
+    change: ChangeOptions,
 ) -> None:
     """Note a lot of a colour, or a batch of a ground or clear coat.
 
@@ -145,13 +135,13 @@ def _lot(
     from matchlib.domain import name_key
     from workbook.session import Session
 
-    with Session.open(archive) as session:
+    with Session.open(change.archive) as session:
         known = [n for n, _ in all_names(session.archive) if n.kind == kind]
         named = [n for n in known if name_key(name) in n.keys]
         lots = [lot for n in named for lot in n.lots if name_key(lot.code) == name_key(code)]
         lot = _edited_lot(lots[0] if lots else None, code, (opened, finished), lot_note)
-        number = keep_lot(session.archive, kind, name, lot, who=who, why=why)
-    _tell(number, f"Lot {lot.code} of the {kind} {name} was noted.", json_)
+        number = keep_lot(session.archive, kind, name, lot, **change.said)
+    change.tell(number, f"Lot {lot.code} of the {kind} {name} was noted.")
 
 
 def _edited_lot(known: Lot | None, code: str, days: tuple[str, str], lot_note: str) -> Lot:
@@ -176,12 +166,3 @@ def _plain(name: Name, uses: int) -> dict[str, object]:
     from matchlib.plain import to_plain
 
     return {"spellings": [], "lots": [], **to_plain(name), "panels": uses}
-
-
-def _tell(number: int | None, done: str, json_: bool) -> None:
-    if json_:
-        show_json({"change": number, "words": done if number is not None else ""})
-    elif number is None:
-        show("It is so already.")
-    else:
-        show(f"{done} To take that back: workbook undo {number}")

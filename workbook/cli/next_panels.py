@@ -52,10 +52,8 @@ def _next(
     likeliest to meet it by the second try. Without a target: the set of panels that would teach the
     archive most about all that the shop could spray.
     """
-    order, weights = passing.parsed()
     from matchlib.plain import shown
     from workbook.session import Session
-    from workbook.session.order import aim_of
 
     with Session.open(archive, write=False) as session:
         today.tell(session)
@@ -64,7 +62,7 @@ def _next(
             _teach(session, limits, top, json_=json_)
             return
         target = wanted.readings(session, light, file)
-        aim = aim_of(target, order, weights)
+        aim = passing.aim(target)
         why_not = ""
         if not tried:
             tell_fit(session)

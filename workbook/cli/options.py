@@ -41,7 +41,7 @@ def parameters(function: Callable[..., None]) -> list[click.Parameter]:
     return [_made(p) for p in inspect.Signature([*_taken(function)]).parameters.values()]
 
 
-def called(function: Callable[..., Any], given: dict[str, Any]) -> Any:
+def called(function: Any, given: dict[str, Any]) -> Any:
     """Return what a function gives, or a group, of its options one by one; they are used up."""
     hints = get_type_hints(function)
     return function(

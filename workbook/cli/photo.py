@@ -15,6 +15,7 @@ from workbook.cli.common import (
     LabOption,
     WhoOption,
     note,
+    numbers_of,
     show,
     show_json,
 )
@@ -71,8 +72,9 @@ class MarkOptions:
             code = before.strip() or f"panel {number}"
             if code in places:
                 raise click.BadParameter(f"--panel names {code!r} twice")
-            places[code] = _numbers(where, 4, "--panel")
-        flat = _numbers(self.corners, 8, "--corners") if self.corners else None
+            places[code] = numbers_of(where, 4, f"--panel takes 4 numbers, not {where!r}")
+        wrong = f"--corners takes 8 numbers, not {self.corners!r}"
+        flat = numbers_of(self.corners, 8, wrong) if self.corners else None
         return Marks(
             corners=None if flat is None else [flat[i : i + 2] for i in range(0, 8, 2)],
             panels=places,
@@ -152,16 +154,6 @@ def _photo(
             show(line)
     if all(d.reading is None for d in done):
         raise click.exceptions.Exit(1)
-
-
-def _numbers(text: str, count: int, option: str) -> list[float]:
-    try:
-        numbers = [float(v) for v in text.replace(",", " ").split()]
-    except ValueError:
-        numbers = []
-    if len(numbers) != count:
-        raise click.BadParameter(f"{option} takes {count} numbers, not {text!r}")
-    return numbers
 
 
 def _chart(path: Path) -> list[list[float]]:

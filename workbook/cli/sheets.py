@@ -43,7 +43,6 @@ def _job_sheet(
     Give the recipe (--panel, or --ground, --colour and --schedule); with a target (--lab or
     --reading) it says what to expect, with a job (--area and what a coat takes) what to pour.
     """
-    order, weights = passing.parsed()
     if not (panel or ground):
         raise DomainError(
             "There is no recipe to print the sheet of.",
@@ -56,7 +55,6 @@ def _job_sheet(
     from matchlib.readings.writing import save_bytes
     from workbook.jobsheet import jobsheet_pdf
     from workbook.session import Session
-    from workbook.session.order import aim_of
     from workbook.session.sheet import sheet_of
 
     with Session.open(archive, write=False) as session:
@@ -68,14 +66,14 @@ def _job_sheet(
         tell_fit(session)
         aim = None
         if wanted.given:
-            aim = aim_of(wanted.readings(session, light, file), order, weights)
+            aim = passing.aim(wanted.readings(session, light, file))
         sheet = sheet_of(
             session.model,
             recipe,
             panels=session.archive.panels(),
             target=aim,
             target_name=wanted.sample or wanted.reading or "",
-            tolerance=order,
+            tolerance=passing.order,
             pot=pots,
             title=title,
             customer=customer,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
-from workbook.cli.common import FileOptions, LightOptions
+from workbook.cli.common import FileOptions, LightOptions, named_numbers
 from workbook.cli.options import Option
 from workbook.cli.wanted import labs_at
 
@@ -169,13 +169,8 @@ class CardOptions:
         recipe, last = typed[-1]
         earlier = []
         for text in self.stage or []:
-            schedule, _, numbers = text.partition("=")
-            try:
-                light, red, yellow = (float(n) for n in numbers.replace(",", " ").split())
-            except ValueError:
-                raise click.BadParameter(
-                    f"an earlier reading is such as 2@9:1=40,20,10, not {text!r}"
-                ) from None
-            read = panel.as_read(reading_of_lab((light, red, yellow), last[0].viewing))
+            such = "an earlier reading is such as 2@9:1=40,20,10"
+            schedule, lab = named_numbers(text, 3, such)
+            read = panel.as_read(reading_of_lab(lab, last[0].viewing))
             earlier.append((replace(recipe, schedule=CoatSchedule.parse(schedule)), (read,)))
         return [*earlier, (recipe, last)]

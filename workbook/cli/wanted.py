@@ -7,13 +7,21 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import click
 
-from workbook.cli.common import FileOptions, LabOption, LightOptions, listed, note
+from workbook.cli.common import (
+    FileOptions,
+    LabOption,
+    LightOptions,
+    listed,
+    named_numbers,
+    note,
+)
 from workbook.cli.options import Option
 
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
     from matchlib.domain import Reading
     from matchlib.mixing import Limits
+    from matchlib.target import Target
     from workbook.session import Session
 
 __all__ = [
@@ -103,18 +111,8 @@ def labs_at(given: list[str], light: LightOptions) -> tuple[Reading, ...]:
     """
     from workbook.session.targets import typed_readings
 
-    rows = []
-    for text in given:
-        angle, _, numbers = text.partition("=")
-        try:
-            lab = [float(number) for number in numbers.replace(",", " ").split()]
-        except ValueError:
-            lab = []
-        if len(lab) != 3:
-            raise click.BadParameter(
-                f"a colour at an angle is such as 45as15=40,-20,10, not {text!r}"
-            )
-        rows.append((angle.strip(), lab))
+    such = "a colour at an angle is such as 45as15=40,-20,10"
+    rows = [named_numbers(text, 3, such) for text in given]
     return typed_readings(rows, illuminant=light.illuminant, observer=light.observer)
 
 
@@ -180,13 +178,19 @@ class OrderOptions:
         ),
     ] = None
 
-    def parsed(self) -> tuple[Tolerance, dict[str, float]]:
-        """Return what passes, and how much each angle counts.
+    def __post_init__(self) -> None:
+        _ = self.order, self.weights  # what is wrong is said before anything is opened
 
-        `tolerance`: ΔE00 at most 1 where nothing was given. `weights`: by geometry; empty where
-        nothing was given.
-        """
-        return self._tolerance(), self._weights()
+    def aim(self, readings: tuple[Reading, ...]) -> Target:
+        """Return a target of readings, met where these pass."""
+        from workbook.session.order import aim_of
+
+        return aim_of(readings, self.order, self.weights)
+
+    def without_target(self) -> None:
+        """Refuse what only a target can have."""
+        if self.angle_weight:
+            raise click.BadParameter("--angle-weight needs a target read at that angle")
 
     @property
     def tolerance_given(self) -> bool:
@@ -194,7 +198,9 @@ class OrderOptions:
         given = (self.tolerance, self.difference, self.box, self.box_lch)
         return any(value is not None for value in given)
 
-    def _tolerance(self) -> Tolerance:
+    @property
+    def order(self) -> Tolerance:
+        """What passes: ΔE00 at most 1 where nothing was given."""
         from workbook.session.order import tolerance_of
 
         if self.box is not None and self.box_lch is not None:
@@ -214,16 +220,15 @@ class OrderOptions:
                 )
         return tolerance_of(name, box=sides)
 
-    def _weights(self) -> dict[str, float]:
+    @property
+    def weights(self) -> dict[str, float]:
+        """How much each angle counts, by geometry; empty where nothing was given."""
         found: dict[str, float] = {}
         for text in self.angle_weight or []:
-            name, sign, number = (part.strip() for part in text.partition("="))
-            try:
-                weight = float(number)
-            except ValueError:
-                sign = ""
-            if not (sign and name):
-                raise click.BadParameter(f"a weight is such as 45as15=2, not {text!r}")
+            such = "a weight is such as 45as15=2"
+            name, (weight,) = named_numbers(text, 1, such)
+            if not name:
+                raise click.BadParameter(f"{such}, not {text!r}")
             if name in found:
                 raise click.BadParameter(f"{name} has two weights")
             found[name] = weight
