@@ -205,6 +205,11 @@ def test_the_shelf_follows_a_colour_that_is_renamed_or_joined(shop):
     assert set(json_of("stock", cwd=shop)) == {"rust", "Plum"}
     run("names", "join", "colour", "plum", "rust", cwd=shop)
     assert {n: s["stock_ml"] for n, s in json_of("stock", cwd=shop).items()} == {"rust": 80}
+    pot = ("mix", "--colour", "plum", "--schedule", "1@6:1", "--area", "0.1 m2", "--used", "9 ml",
+           "--used-area", "0.1 m2")  # fmt: skip
+    assert json_of(*pot, "--buy", cwd=shop)["bill"]["lines"][1]["stock_ml"] == 80, "as it was named"
+    assert "Taken off the shelf" in run(*pot, "--take", cwd=shop).stdout
+    assert json_of("stock", cwd=shop)["rust"]["stock_ml"] < 80
 
 
 @pytest.mark.parametrize(

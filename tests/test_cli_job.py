@@ -47,10 +47,21 @@ def test_what_was_said_of_a_job_stays_until_something_else_is_said(shop):
     assert aimed["tolerance"] == made["tolerance"], "it was said before the sample was read"
     aimed = json_of("job", "aim", 1, "--lab", 38, 34, 26, "--difference", "cmc2:1", cwd=shop)
     assert aimed["tolerance"]["kind"] == "CMC"
+    angles = ("--lab-at", "45as15=38,34,26", "--lab-at", "45as110=20,18,12")
+    made = json_of("job", "new", "hood", *angles, "--angle-weight", "45as110=0.5", cwd=shop)
+    aimed = json_of("job", "aim", 2, *angles, "--tolerance", 2, cwd=shop)
+    assert aimed["weights"] == made["weights"] == [1.0, 0.5]
     changed = json_of("job", "change", 1, "--grounds", "silver", cwd=shop)
     assert changed["limits"] == {"grounds": ["silver"], "max_coats": 3}
     run("job", "close", 1, cwd=shop)
     assert "take it up again first" in refused("job", "sprayed", 1, "P3", cwd=shop)
+
+
+def test_no_angle_weighs_anything_where_there_is_no_target(shop):
+    weight = ("--angle-weight", "45as15=2")
+    assert "needs a target" in fails(run("job", "new", "tank", *weight, cwd=shop), 2)
+    assert "needs a target" in fails(run("job-sheet", "--panel", "P3", *weight, cwd=shop), 2)
+    assert json_of("job", "list", cwd=shop) == []
 
 
 def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):

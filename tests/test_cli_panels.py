@@ -124,6 +124,18 @@ def test_coverage_counts_every_panel(shop):
     assert (found["panels"], found["readings"]) == (6, 6)
     assert found["by_colour"][0] == {"ground": "silver", "rust": 3}
     assert "Every neat pair was sprayed" in run("coverage", cwd=shop).stdout
+    assert "No panel has the colour 'rsut'" in refused("coverage", "--colour", "rsut", cwd=shop)
+
+
+def test_a_layered_card_is_covered_by_each_of_its_colours(shop):
+    run("add", "--panel", "P7", "--ground", "graphite", "--schedule", "2@6:1 teal, 1@3:1 rust",
+        "--yes", cwd=shop)  # fmt: skip
+    found = json_of("coverage", cwd=shop)
+    assert found["by_colour"][1] == {"ground": "graphite", "rust": 2, "teal": 1}
+    assert sum(sum(list(row.values())[1:]) for row in found["by_strength"]) == 7
+    for colour, count in (("teal", 1), ("rust", 5)):
+        rows = json_of("coverage", "--colour", colour, cwd=shop)["by_strength"]
+        assert sum(sum(list(row.values())[2:]) for row in rows) == count
 
 
 def test_repeatability_is_said_with_its_parts(shop):

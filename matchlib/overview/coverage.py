@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Colour, Ground, Panel
+from matchlib.errors import DomainError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -95,10 +96,22 @@ class Coverage:
         -------
         ndarray of int, shape (grounds, bands)
             Panels of each ground in each of `BANDS`.
+
+        Raises
+        ------
+        DomainError
+            If no panel has such a colour.
         """
+        only = None if colour is None else Colour.parse(colour)
+        if only is not None and only not in self.colours:
+            raise DomainError(
+                f"No panel has the colour {str(only)!r}.",
+                expected=f"one of {', '.join(map(str, self.colours)) or 'none yet'}",
+                got=repr(colour),
+                remedy="write it as the archive does.",
+            )
         counts = np.zeros((len(self.grounds), len(BANDS)), np.int64)
         ends = [end for _, end in BANDS]
-        only = None if colour is None else Colour.parse(colour)
         for row, ground in enumerate(self.grounds):
             laid = {None, *self.colours} if only is None else {None, only}
             # By code, for one in layers stands in several cells.

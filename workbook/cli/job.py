@@ -73,7 +73,8 @@ def _new(
         if given := shelf.limits():
             job = replace(job, limits=session.limits(**given))
         if wanted.given:
-            job = _aimed(job, wanted.readings(session, light, file), passing)
+            return _aimed(job, wanted.readings(session, light, file), passing)
+        passing.without_target()
         return job
 
     kept.keep(begun)
@@ -100,7 +101,8 @@ def _aim(
 def _aimed(job: Job, readings: tuple[Reading, ...], passing: OrderOptions) -> Job:
     aim = passing.aim(readings)  # refuses what no surface can have
     tolerance = passing.order if passing.tolerance_given else job.tolerance
-    return job.aimed(readings, tolerance, [a.weight for a in aim.aims] if passing.weights else ())
+    weights = [a.weight for a in aim.aims] if passing.weights else job.weights
+    return job.aimed(readings, tolerance, weights)
 
 
 def _list(

@@ -118,12 +118,12 @@ def _mix(
     made from what is left of the first. With --bottle it says how far an opened bottle goes, with
     --poured whether what was poured is the ratio; both go without a job.
     """
-    from matchlib.mixing import bill, drain_words
+    from matchlib.mixing import drain_words
     from workbook.cli.printing import wrapped
     from workbook.session import Session
     from workbook.session.back import draft_panel
     from workbook.session.pot import bottle_words, labour_of
-    from workbook.session.stock import stock_of, take_off
+    from workbook.session.stock import bill_of, take_off
 
     flow = drain_words(drain) if drain else ""
     if flow and not (mixed.given or bottle or poured or job.shaped):
@@ -137,7 +137,7 @@ def _mix(
     costs = None
     if pots is not None and (buy or take):
         with Session.open(archive, write=take) as session:
-            costs = bill(pots, stock_of(session.archive), labour=labour_of(job))
+            costs = bill_of(session.archive, pots, labour_of(job))
             if take:
                 take_off(session.archive, costs)
     if json_:

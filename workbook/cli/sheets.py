@@ -67,6 +67,8 @@ def _job_sheet(
         aim = None
         if wanted.given:
             aim = passing.aim(wanted.readings(session, light, file))
+        else:
+            passing.without_target()
         sheet = sheet_of(
             session.model,
             recipe,

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.cautions import DEFERENCE, cautions_at
 from matchlib.errors import DomainError, MatchlibError
-from matchlib.mixing import THIRDS, USUAL_AREAS, bill
+from matchlib.mixing import THIRDS, USUAL_AREAS
 from workbook.cup import cup_svg, cups_of
 from workbook.figures import Raw, esc, table
 from workbook.page.fields import button, choice, field, fold, problem
 from workbook.session.back import draft_panel
 from workbook.session.pot import PotRequest, bottle_words, densities_of, labour_of, pot_of
-from workbook.session.stock import stock_of, take_off, write_down
+from workbook.session.stock import bill_of, stock_of, take_off, write_down
 from workbook.session.typed import number_typed, whole_typed
 
 if TYPE_CHECKING:
@@ -207,7 +207,7 @@ def take_pot(archive: Archive, recipe: Recipe, pot: str) -> None:
     taken = _taken(archive)
     if pot in taken:
         return
-    take_off(archive, bill(pots_of(recipe, typed_of(archive)), stock_of(archive)))
+    take_off(archive, bill_of(archive, pots_of(recipe, typed_of(archive))))
     archive.set_setting(_TAKEN, [*taken, pot][-_MOST_TAKEN:])
 
 
@@ -223,9 +223,9 @@ def pot_part(
     try:
         pots = pots_of(recipe, typed)
         big, lines = _poured(pots, unit), pots.words(unit).splitlines()
-        stock, labour = stock_of(archive), labour_of(request_of(typed))
-        if stock or labour is not None:
-            lines += bill(pots, stock, labour=labour).words(unit).splitlines()
+        labour = labour_of(request_of(typed))
+        if stock_of(archive) or labour is not None:
+            lines += bill_of(archive, pots, labour).words(unit).splitlines()
     except MatchlibError as error:
         big, wrong = "", wrong or error
     try:

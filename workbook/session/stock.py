@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
-    from matchlib.mixing import Bill, Supply
+    from matchlib.mixing import Bill, Labour, Pot, Supply
 
-__all__ = ["keep_stock", "stock_limits", "stock_of", "take_off", "write_down"]
+__all__ = ["bill_of", "keep_stock", "stock_limits", "stock_of", "take_off", "write_down"]
 
 _KEY = "stock"
 
@@ -78,14 +79,30 @@ def write_down(
     keep_stock(archive, name, supply if price is None else replace(supply, price=price))
 
 
-def take_off(archive: Archive, bill: Bill) -> None:
-    """Take off the shelf what a job took; what it lacked is counted as bought in whole bottles."""
+def _on_shelf(archive: Archive, names: Sequence[str]) -> dict[str, tuple[str, Supply]]:
+    """What the shelf has of names in any spelling: how it is listed there, and how much."""
+    from matchlib.archive.naming import as_spelled
     from matchlib.domain import name_key
 
-    shelf = {name_key(name): (name, supply) for name, supply in stock_of(archive).items()}
+    shelf = {name_key(listed): (listed, supply) for listed, supply in stock_of(archive).items()}
+    today = as_spelled(archive, "colour", names)
+    return {name: shelf[key] for name in names if (key := name_key(today[name])) in shelf}
+
+
+def bill_of(archive: Archive, pots: Pot, labour: Labour | None = None) -> Bill:
+    """Return what to buy for a job by the shelf, and what it costs."""
+    from matchlib.mixing import bill
+
+    held = _on_shelf(archive, [need.name for need in pots.needs])
+    return bill(pots, {name: supply for name, (_, supply) in held.items()}, labour=labour)
+
+
+def take_off(archive: Archive, bill: Bill) -> None:
+    """Take off the shelf what a job took; what it lacked is counted as bought in whole bottles."""
+    held = _on_shelf(archive, [line.name for line in bill.lines])
     for line in bill.lines:
-        name, supply = shelf.get(name_key(line.name), (line.name, None))
-        if supply is not None:
+        if line.name in held:
+            name, supply = held[line.name]
             keep_stock(archive, name, supply.less(line.need_ml, bought=line.bottles or 0))
 
 
