@@ -6,7 +6,7 @@ import shutil
 
 import pytest
 
-from matchlib.archive import Archive
+from matchlib.archive import Archive, export_table
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, MatchlibError, TargetError
@@ -15,7 +15,6 @@ from workbook.session import Session
 from workbook.session.demo import make_demo
 from workbook.session.intake import import_file
 from workbook.session.library import match_card
-from workbook.session.output import export
 from workbook.session.shelf import habit_of, keep_shelf, shelf_of
 from workbook.session.targets import (
     angles_of_file,
@@ -104,7 +103,7 @@ def test_a_session_prints_nothing(shop, capsys):
     with Session.open(shop) as session:
         session.fit()
         session.limits()
-        export(session.archive, shop.with_name("out.csv"))
+        export_table(session.archive, shop.with_name("out.csv"))
     assert capsys.readouterr() == ("", "")
 
 

@@ -36,17 +36,27 @@ def _export(
     json_: JsonOption = False,
 ) -> None:
     """Write the panels as a table that imports to the same archive, or all of it as a backup."""
+    from matchlib.archive import export_bundle, export_table
     from workbook.session import Session
-    from workbook.session.output import export
 
+    to = Path(file)
     with Session.open(archive, write=False) as session:
         if file == "-":
             with tempfile.TemporaryDirectory() as folder:
-                made = export(session.archive, Path(folder, "panels.csv"), customers=customers).file
+                made = Path(folder, "panels.csv")
+                export_table(session.archive, made, customers=customers)
                 click.echo(made.read_bytes(), nl=False)
             return
-        done = export(session.archive, file, customers=customers)
-    show_json(done) if json_ else show(done.text)
+        if to.suffix.casefold() == ".zip":
+            export_bundle(session.archive, to, customers=customers)
+            panels = len(session.archive)
+        else:
+            panels = export_table(session.archive, to, customers=customers)
+    if json_:
+        show_json({"file": to, "panels": panels, "customers": customers})
+    else:
+        names = "with" if customers else "without"
+        show(f"{panels} panels written to {to}, {names} customers' names.")
 
 
 def _history(

@@ -13,7 +13,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
-from workbook.cli.results import tell_left_out
+from workbook.cli.results import tell_left_out, unit_of
 from workbook.cli.sprayed import CardOptions, NewPanelOptions, SprayedOption, TriedOption
 from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, tell_fit
@@ -156,8 +156,7 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
             for s, words in offered[:_MOST_OFFERED]
         ]
         if rows and not advice.passes:
-            unit = "of box" if order.boxed else order.unit
-            header = ("chance", unit, "L", "a", "b", "what to do")
+            header = ("chance", unit_of(order), "L", "a", "b", "what to do")
             show(f"\n{title}:\n{table(header, rows, right='rrrrr')}")
     if not advice.belief.panels:
         show(f"\n{wrapped(DAY)}")

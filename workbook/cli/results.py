@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from workbook.cli.common import note, show
@@ -11,11 +11,18 @@ from workbook.cli.printing import chance, number, recipe_row, table, wrapped
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
     from matchlib.domain import Recipe
-    from matchlib.forecast import Forecast
+    from matchlib.forecast import Forecast, ForecastAngle
     from matchlib.suggest import Suggestion, Suggestions
     from workbook.session import Session
 
-__all__ = ["matches_as_dicts", "matches_text", "predictions_text", "rests_on", "tell_left_out"]
+__all__ = [
+    "matches_as_dicts",
+    "matches_text",
+    "predictions_text",
+    "rests_on",
+    "tell_left_out",
+    "unit_of",
+]
 
 
 def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
@@ -92,7 +99,7 @@ def matches_text(found: Suggestions) -> str:
     ]
     if found.why_not:
         lines.append(found.why_not)
-    rows, why, several = [], [], []
+    rows, why = [], []
     for rank, item in enumerate(found, 1):
         rows.append(
             (
@@ -111,17 +118,6 @@ def matches_text(found: Suggestions) -> str:
             *(f"New here: {n}." for n in item.never_sprayed),
         ]
         why.append(f"{rank}. " + " ".join(s for s in reasons if s))
-        for angle in angles_of(found.target, item.labs):
-            several.append(
-                (
-                    str(rank),
-                    angle.viewing.geometry,
-                    *(number(v) for v in angle.lab),
-                    number(angle.delta_e00),
-                    number(angle.difference),
-                    f"{angle.weight:g}",
-                )
-            )
     header = ("", "ground", "colour", "schedule", "L", "a", "b", "ΔE00", "next panel", "chance")
     parts = [wrapped("\n".join(lines)), table(header, rows, right="r   rrrrrr")]
     if tolerance.kind != "ΔE00":
@@ -133,47 +129,30 @@ def matches_text(found: Suggestions) -> str:
         )
         parts.append(wrapped(line))
     if len(aims) > 1:
-        unit = "of box" if tolerance.boxed else tolerance.unit
-        heads = ["", "angle", "L", "a", "b", "ΔE00", unit, "weight"]
-        if tolerance.kind == "ΔE00":
-            several = [(*row[:6], row[7]) for row in several]
-            heads.pop(6)
-        parts.append(table(heads, several, right="r rrrrrr"[: len(heads)]))
+        ranked = [(str(i), angles_of(found.target, item.labs)) for i, item in enumerate(found, 1)]
+        shown = {"ΔE00": "delta_e00", unit_of(tolerance): "difference"}
+        parts.append(_angle_table("", ranked, shown))
     return "\n\n".join([*parts, wrapped("\n".join(why))])
 
 
 def predictions_text(found: Sequence[tuple[str | None, Forecast]], tolerance: Tolerance) -> str:
     """Return predictions as text, at every angle of the target."""
-    unit = "of box" if tolerance.boxed else tolerance.unit
-    rows, several = [], []
-    for place, (code, item) in enumerate(found, 1):
-        name = code or str(place)
-        rows.append(
-            (
-                code or "",
-                *recipe_row(item.recipe),
-                *(number(v) for v in item.lab),
-                number(item.expected),
-                number(item.sd),
-                chance(item.probability),
-            )
+    unit = unit_of(tolerance)
+    rows = [
+        (
+            code or "",
+            *recipe_row(item.recipe),
+            *map(number, (*item.lab, item.expected, item.sd)),
+            chance(item.probability),
         )
-        several += [
-            (
-                name,
-                angle.viewing.geometry,
-                *(number(v) for v in angle.lab),
-                number(angle.difference),
-                f"{angle.weight:g}",
-            )
-            for angle in item.angles
-        ]
+        for code, item in found
+    ]
     header = ("panel", "ground", "colour", "schedule", "L", "a", "b", unit, "sd", "chance")
     parts = [table(header, rows, right="    rrrrrr")]
     many = any(len(item.angles) > 1 for _, item in found)
     if many:
-        heads = ("panel", "angle", "L", "a", "b", unit, "weight")
-        parts.append(table(heads, several, right="  rrrrr"))
+        named = [(code or str(i), item.angles) for i, (code, item) in enumerate(found, 1)]
+        parts.append(_angle_table("panel", named, {unit: "difference"}))
     wanted = any(item.against == "target" for _, item in found)
     what = "The share of the box" if tolerance.boxed else tolerance.unit
     limit = (
@@ -190,6 +169,32 @@ def predictions_text(found: Sequence[tuple[str | None, Forecast]], tolerance: To
         )
     )
     return "\n\n".join(parts)
+
+
+def unit_of(tolerance: Tolerance) -> str:
+    """Return what stands above differences by a tolerance."""
+    return "of box" if tolerance.boxed else tolerance.unit
+
+
+def _angle_table(
+    head: str,
+    named: Iterable[tuple[str, Iterable[ForecastAngle]]],
+    differences: Mapping[str, str],
+) -> str:
+    """Colours at each angle; `differences`: those of an angle that are shown, by heading."""
+    rows = [
+        (
+            name,
+            angle.viewing.geometry,
+            *map(number, angle.lab),
+            *(number(getattr(angle, each)) for each in differences.values()),
+            f"{angle.weight:g}",
+        )
+        for name, angles in named
+        for angle in angles
+    ]
+    heads = (head, "angle", "L", "a", "b", *differences, "weight")
+    return table(heads, rows, right=(" " if head else "r") + " rrrrrr"[: len(heads) - 1])
 
 
 def rests_on(session: Session, recipes: Sequence[Recipe]) -> list[tuple[str, ...]]:

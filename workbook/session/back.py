@@ -105,22 +105,14 @@ def draft_panel(
     viewing: Viewing | None = None,
     readings: tuple[Reading, ...] = (),
     before_clear: bool = False,
-    date: dt.date | None = None,
-    sprayer: str = "",
-    lot: str = "",
-    note: str = "",
-    customer: str = "",
-    temperature: float | None = None,
-    humidity: float | None = None,
     poured: tuple[float, float] | None = None,
     **back: Any,
 ) -> Draft:
     """Make a panel of what was typed, and ask what should be asked.
 
     `viewing`: D65/10° 45:0 where not given. `before_clear`: whether its readings are from before
-    the clear coat of its recipe. `temperature`, `humidity`: booth [°C], [%]. `poured`:
-    carrier and colour that were poured, in one unit, carrier first. `**back`: what else is on it:
-    ``batch``, ``drawer``, ``setup``, ``lots``, ``clear_coats``.
+    the clear coat of its recipe. `poured`: carrier and colour that were poured, in one unit,
+    carrier first. `**back`: what else is on it, as `Panel.of` takes it.
     """
     from matchlib.mixing import check_stated, question_ratio
 
@@ -128,19 +120,7 @@ def draft_panel(
     read = own + readings
     if before_clear:
         read = tuple(replace(reading, state="before clear") for reading in read)
-    panel = Panel.of(
-        code=code,
-        recipe=recipe,
-        readings=read,
-        date=date,
-        sprayer=sprayer,
-        lot=lot,
-        note=note,
-        customer=customer,
-        temperature=temperature,
-        humidity=humidity,
-        **back,
-    )
+    panel = Panel.of(code=code, recipe=recipe, readings=read, **back)
     steps = recipe.steps
     asked = [question_ratio(step.ratio) for step in steps]
     stated = None
