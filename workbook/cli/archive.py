@@ -11,6 +11,7 @@ import click
 
 from workbook.cli.common import (
     ArchiveOption,
+    ArchiveOptions,
     ChangeOptions,
     JsonOption,
     note,
@@ -68,8 +69,7 @@ def _history(
             metavar="PANEL|NUMBERS",
         ),
     ] = None,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Show what was changed, when and by whom; numbers are for undo.
 
@@ -77,9 +77,8 @@ def _history(
     """
     from matchlib.errors import ArchiveError
     from workbook.cli.printing import table
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         ends = None if which is None else _ends(which)
         try:
             changes = session.archive.history(which)
@@ -87,16 +86,13 @@ def _history(
             if ends is None:
                 raise
             changes = session.archive.history(numbers=ends)
-    if json_:
-        show_json(changes)
-        return
     rows = [
         (str(c.number), f"{c.at:%Y-%m-%d %H:%M}", c.who, c.subject, c.words, c.why or c.file)
         for c in changes
     ]
     header = ("change", "when (UTC)", "who", "what of", "what", "why or file")
     none = "Nothing was ever changed." if which is None else "There is no such change."
-    show(table(header, rows, right="r") if rows else none)
+    asked.answer(changes, table(header, rows, right="r") if rows else none)
 
 
 def _ends(numbers: str) -> tuple[int, int] | None:
@@ -121,13 +117,11 @@ def _undo(
     An import is one change. Of a range the last is undone first, and nothing is undone if one of
     them cannot be.
     """
-    from workbook.session import Session
-
     ends = _ends(change)
     if ends is None:
         raise click.BadParameter(f"a number such as 7, or a range such as 1-20, not {change!r}")
     first, last = ends
-    with Session.open(undoing.archive) as session:
+    with undoing.opened(write=True) as session:
         numbers = session.archive.undo_range(first, last, **undoing.said)
         done = session.archive.history(numbers=numbers)
     back = str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}-{numbers[-1]}"
@@ -144,26 +138,24 @@ def _undo(
         show(f"{what} undone. To take that back: workbook undo {back}")
 
 
-def _check(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:
+def _check(*, asked: ArchiveOptions) -> None:
     """Look the archive through for damage; ends with 1 if there is any.
 
     Names that may be one under two spellings are shown too; they are no damage.
     """
     from matchlib.archive import near_spellings
-    from workbook.cli.names import near_words
-    from workbook.session import Session
+    from workbook.cli.names import near_told
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         faults = session.archive.check()
         panels = len(session.archive)
-        near = () if faults else near_spellings(session.archive)
-    if json_:
-        pairs = [{"kind": kind, "name": name, "near": other} for kind, name, other in near]
-        show_json({"panels": panels, "faults": list(faults), "near": pairs})
+        near, words = near_told(() if faults else near_spellings(session.archive))
+    if asked.json_:
+        show_json({"panels": panels, "faults": faults, "near": near})
     elif not faults:
         show(f"All is well: {panels} panels, no damage found.")
-        for pair in near:
-            show(near_words(*pair))
+        if words:
+            show(words)
     for fault in faults:
         note(fault)
     if faults:

@@ -14,13 +14,12 @@ from workbook.cli.common import (
     ArchiveOption,
     CoatsOption,
     FileOptions,
-    JsonOption,
     LabOption,
     LightOptions,
     PouredOption,
     RatioOption,
     ScheduleOption,
-    WhoOption,
+    SignedOptions,
     note,
     show,
     show_json,
@@ -137,9 +136,7 @@ def _add(
     file: FileOptions,
     back: BackOptions,
     yes: Annotated[bool, Option("--yes", help="Keep it without asking.")] = False,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    asked: SignedOptions,
 ) -> None:
     """Add one panel: shows its ratio back in words and as a drawing, and asks before keeping it.
 
@@ -147,11 +144,10 @@ def _add(
     is questioned.
     """
     from matchlib.readings import read_target
-    from workbook.session import Session
     from workbook.session.back import draft_panel
     from workbook.session.customer import note_sprayed
 
-    with Session.open(archive) as session:
+    with asked.opened(write=True) as session:
         if not yes:
             card = card.completed()
         there = session.archive.panel(card.panel) if card.on_top else None
@@ -166,22 +162,22 @@ def _add(
             **back.parsed(),
         )
         whole = None if there is None else _built_on(there.recipe, draft.panel.recipe, card.clear)
-        _read_back(draft, note if json_ else show)
+        _read_back(draft, note if asked.json_ else show)
         if not yes:
             _confirm(doubtful=draft.doubtful)
         if there is None or whole is None:
-            result = session.archive.add([draft.panel], who=who)
+            result = session.archive.add([draft.panel], who=asked.who)
             added, words = list(result.added), result.words
         else:
             new = draft.panel.stages[0]
             done = {f.name: getattr(new, f.name) for f in fields(new) if f.name != "recipe"}
-            session.archive.build_on(card.panel, whole, who=who, **done)
+            session.archive.build_on(card.panel, whole, who=asked.who, **done)
             if of_card := _of_card(there, draft.panel):
-                session.archive.amend(card.panel, who=who, **of_card)
+                session.archive.amend(card.panel, who=asked.who, **of_card)
             added, words = [], f"Panel {card.panel} was built on: {whole.words}."
-            for job in note_sprayed(session.archive, card.panel, who=who):
+            for job in note_sprayed(session.archive, card.panel, who=asked.who):
                 words += f" Job {job.number}, {job.name}, now waits for its reading."
-    if json_:
+    if asked.json_:
         from matchlib.plain import shown
 
         show_json({**shown(draft), "added": added, "words": words})

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 import click
 
 from workbook.cli.common import (
-    ArchiveOption,
+    ArchiveOptions,
     ChangeOptions,
     JsonOption,
     WhoOption,
@@ -28,8 +28,7 @@ def _backup(
         Argument(help="Where to; among the archive's own backups without it."),
     ] = None,
     list_: Annotated[bool, Option("--list", help="List the backups there are.")] = False,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Copy the archive whole, customers, photos and history too.
 
@@ -41,15 +40,15 @@ def _backup(
     from workbook.cli.printing import table
 
     if not list_:
-        with Archive.open(archive, read_only=True) as kept:
+        with Archive.open(asked.archive, read_only=True) as kept:
             if file is not None and Path(file).suffix.casefold() == ".zip":
                 made = export_bundle(kept, file)
             else:
                 made = back_up(kept, to=file)
-        show_json({"file": str(made)}) if json_ else show(f"The backup is {made}")
+        asked.answer({"file": made}, f"The backup is {made}")
         return
-    found = backups_of(archive)
-    if json_:
+    found = backups_of(asked.archive)
+    if asked.json_:
         plain = [{"file": str(b.path), "at": b.at.isoformat(), "why": b.why} for b in found]
         show_json(plain)
     elif found:

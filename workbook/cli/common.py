@@ -19,9 +19,11 @@ from workbook.cli.options import Option, called, parameters
 
 if TYPE_CHECKING:
     from matchlib.domain import Viewing
+    from workbook.session import Session
 
 __all__ = [
     "ArchiveOption",
+    "ArchiveOptions",
     "ChangeOptions",
     "CoatsOption",
     "FileOptions",
@@ -31,6 +33,7 @@ __all__ = [
     "PouredOption",
     "RatioOption",
     "ScheduleOption",
+    "SignedOptions",
     "WhoOption",
     "WhyOption",
     "answers_of",
@@ -82,8 +85,43 @@ PouredOption = Annotated[
 ]
 
 
+class _Asked:
+    """An archive that is asked, and how it is to answer."""
+
+    __slots__ = ()
+    archive: str
+    json_: bool
+
+    def opened(self, *, write: bool = False) -> Session:
+        """Open it."""
+        from workbook.session import Session
+
+        return Session.open(self.archive, write=write)
+
+    def answer(self, data: Any, text: str) -> None:
+        """Print a result as JSON or as text."""
+        show_json(data) if self.json_ else show(text)
+
+
 @dataclass(frozen=True, slots=True)
-class ChangeOptions:
+class ArchiveOptions(_Asked):
+    """The archive that is asked."""
+
+    archive: ArchiveOption = "panels.db"
+    json_: JsonOption = False
+
+
+@dataclass(frozen=True, slots=True)
+class SignedOptions(_Asked):
+    """The archive that is written to, and by whom."""
+
+    archive: ArchiveOption = "panels.db"
+    who: WhoOption = ""
+    json_: JsonOption = False
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeOptions(_Asked):
     """The archive that is changed, and what its history says of it."""
 
     archive: ArchiveOption = "panels.db"

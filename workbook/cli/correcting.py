@@ -4,15 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from workbook.cli.common import (
-    ArchiveOption,
-    FileOptions,
-    JsonOption,
-    LightOptions,
-    note,
-    show,
-    show_json,
-)
+from workbook.cli.common import ArchiveOptions, FileOptions, LightOptions, note, show, show_json
 from workbook.cli.results import tell_left_out, unit_of
 from workbook.cli.sprayed import CardOptions, NewPanelOptions, SprayedOption, TriedOption
 from workbook.cli.today import TodayOptions
@@ -40,8 +32,7 @@ def _correct(
     shelf: ShelfOptions,
     light: LightOptions,
     file: FileOptions,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Say what to change after a test panel, or what to lay next on one in progress.
 
@@ -53,10 +44,9 @@ def _correct(
     the cup let down or of a fresh weak pot, or to stop, or that it is lost and how to spray the
     next.
     """
-    from workbook.session import Session
     from workbook.session.order import aim_words
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         today.tell(session)
         target = wanted.readings(session, light, file)
         aim = passing.aim(target)
@@ -79,7 +69,7 @@ def _correct(
                 cup_ml=card.cup_ml,
                 sure=card.sure,
             )
-            _tell_steering(*steered, card.minutes, json_)
+            _tell_steering(*steered, card.minutes, asked.json_)
             return
         advice = session.correct(aim, codes=tried or (), file=sprayed, sprayed=typed, limits=limits)
         unseen = aim_words(advice.belief.model, aim)
@@ -90,7 +80,7 @@ def _correct(
             note(words)
     if unseen:
         note(unseen)
-    if json_:
+    if asked.json_:
         simple = aim.tolerance.kind == "ΔE00" and not passing.weights
         show_json(_advice_dict(advice, aim, simple=simple) | {"left_out": left_out})
         return

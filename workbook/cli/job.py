@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from workbook.cli.common import (
     ArchiveOption,
+    ArchiveOptions,
     FileOptions,
-    JsonOption,
     LightOptions,
-    WhoOption,
+    SignedOptions,
     note,
     show,
     show_json,
@@ -32,20 +32,14 @@ CustomerOption = Annotated[str | None, Option(help="For whom; part of it in a se
 
 
 @dataclass(frozen=True, slots=True)
-class KeepOptions:
-    """Where a job is kept, by whom, and how it is told."""
-
-    archive: ArchiveOption = "panels.db"
-    who: WhoOption = ""
-    json_: JsonOption = False
+class KeepOptions(SignedOptions):
+    """Where a job is kept, and by whom."""
 
     def keep(self, made: Callable[[Session], Job]) -> None:
         """Keep a job as it is made of what the archive holds, and tell of it."""
-        from workbook.session import Session
-
-        with Session.open(self.archive) as session:
+        with self.opened(write=True) as session:
             job = session.archive.keep_job(made(session), who=self.who)
-        show_json(_as_dict(job)) if self.json_ else show(_text(job))
+        self.answer(_as_dict(job), _text(job))
 
 
 def _new(
@@ -109,18 +103,13 @@ def _list(
     *,
     customer: CustomerOption = None,
     all_: Annotated[bool, Option("--all", help="Those done as well.")] = False,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """List the jobs, the newest first."""
     from workbook.cli.printing import table
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         jobs = session.archive.jobs(customer=customer, done=None if all_ else False)
-    if json_:
-        show_json([_as_dict(job) for job in jobs])
-        return
     rows = [
         (
             str(j.number),
@@ -133,18 +122,16 @@ def _list(
         for j in jobs
     ]
     header = ("job", "name", "customer", "waits for", "due", "panels")
-    show(table(header, rows, right="r") if rows else "No jobs in hand.")
+    text = table(header, rows, right="r") if rows else "No jobs in hand."
+    asked.answer([_as_dict(job) for job in jobs], text)
 
 
-def _show(
-    *, number: NumberArgument, archive: ArchiveOption = "panels.db", json_: JsonOption = False
-) -> None:
+def _show(*, number: NumberArgument, asked: ArchiveOptions) -> None:
     """Show a job: its target, its recipe and what to expect of it, its panels."""
     from matchlib.errors import MatchlibError
-    from workbook.session import Session
     from workbook.session.customer import outlook_of
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         job = session.archive.job(number)
         found, words = None, ""
         if job.plan is not None and job.open and not (job.plan.on and job.state == "read"):
@@ -153,7 +140,7 @@ def _show(
                 found, words = outlook_of(session.archive, job)
             except MatchlibError as error:  # the job is shown all the same
                 note(str(error))
-    if json_:
+    if asked.json_:
         expected = (
             None
             if found is None
@@ -279,23 +266,21 @@ def _pot(
     *,
     number: NumberArgument,
     work: JobOptions,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Work out the pots of a job: of its recipe, or of the coats to add alone."""
     from workbook.cli.printing import wrapped
-    from workbook.session import Session
     from workbook.session.customer import to_spray
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         recipe, panel = to_spray(session.archive, session.archive.job(number))
     pots = work.pots(recipe)
-    if json_:
-        on = None if panel is None else panel.code
-        show_json({"recipe": str(recipe.schedule), "on": on, "pot": pots})
-        return
-    where = "" if panel is None else f" on panel {panel.code}"
-    show(wrapped(f"{recipe.words}{where}.\n{pots.words(work.unit)}"))
+    on = None if panel is None else panel.code
+    where = "" if on is None else f" on panel {on}"
+    asked.answer(
+        {"recipe": str(recipe.schedule), "on": on, "pot": pots},
+        wrapped(f"{recipe.words}{where}.\n{pots.words(work.unit)}"),
+    )
 
 
 def _sheet(

@@ -39,15 +39,13 @@ def _amend(
 
     What was written before stays in the history, and undo brings it back.
     """
-    from workbook.session import Session
-
     pairs = [field.partition("=") for field in fields]
     if wrong := [name for name, sign, _ in pairs if not (sign and name.strip())]:
         raise click.BadParameter(f"write FIELD=VALUE, such as lot=L-7, not {wrong[0]!r}")
     changes = {name.strip(): value for name, _, value in pairs}
     for name in {"stage", "reading", "who", "why"} & changes.keys():
         raise click.BadParameter(f"{name} is an option: --{name}")
-    with Session.open(change.archive) as session:
+    with change.opened(write=True) as session:
         number = session.archive.amend(
             panel, stage=stage, reading=reading, **change.said, **changes
         )
@@ -66,11 +64,9 @@ def _remove(
     The archive keeps it: restore or undo bring it back. The code of a removed panel may be used
     again.
     """
-    from workbook.session import Session
-
     what = f"Panel {panel}"
     what = what if stage is None else f"Stage {stage} of panel {panel}"
     what = what if reading is None else f"Reading {reading} of panel {panel}"
-    with Session.open(change.archive) as session:
+    with change.opened(write=True) as session:
         number = session.archive.delete(panel, stage=stage, reading=reading, **change.said)
     change.tell(number, f"{what} was removed.", f"{what} was removed already.")

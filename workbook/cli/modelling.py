@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import click
 
 from workbook.cli.common import (
-    ArchiveOption,
+    ArchiveOptions,
     FileOptions,
-    JsonOption,
     LightOptions,
     note,
     show,
@@ -50,8 +49,7 @@ def _predict(
     today: TodayOptions,
     light: LightOptions,
     file: FileOptions,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Predict what the next panel of each recipe would read.
 
@@ -68,10 +66,9 @@ def _predict(
     from matchlib.suggest.words import PastRecipes
     from workbook.cli.printing import wrapped
     from workbook.cli.results import predictions_text
-    from workbook.session import Session
     from workbook.session.order import aim_words
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         today.tell(session)
         aim, unseen = None, ""
         if wanted.given:
@@ -91,7 +88,7 @@ def _predict(
         new = [past.new(p.recipe) for _, p in found]
     if unseen:
         note(unseen)
-    if json_:
+    if asked.json_:
         names = [n for n, held in zip(recipes, by_file, strict=True) for _ in held]
         show_json(
             [
@@ -165,8 +162,7 @@ def _match(
     kept: KeptOptions,
     light: LightOptions,
     file: FileOptions,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Find recipes for a target, and how to steer a card to it, best first.
 
@@ -179,20 +175,19 @@ def _match(
     order names another difference than ΔE00, or the target was read at several angles, the chance
     is that of passing by that difference at every angle.
     """
-    many.check(beside=wanted.given or bool(readings), json_=json_)
+    many.check(beside=wanted.given or bool(readings), json_=asked.json_)
     from workbook.cli.cards import plans_text
     from workbook.cli.results import matches_as_dicts, matches_text
-    from workbook.session import Session
     from workbook.session.order import aim_words
 
-    with Session.open(archive, write=kept.write) as session:
+    with asked.opened(write=kept.write) as session:
         today.tell(session)
         limits = kept.limits(session, shelf.limits())  # refused before the model is fitted
         if many.targets is not None:
             samples = many.samples(file)
             aims = {name: passing.aim(read) for name, read in samples.items()}
             tell_fit(session)
-            many.tell(many.found(session, aims, limits, top=top or 1), json_=json_)
+            many.tell(many.found(session, aims, limits, top=top or 1), json_=asked.json_)
             return
         target = wanted.readings(session, light, file)
         aim = passing.aim(target)
@@ -204,7 +199,7 @@ def _match(
         left_out = rests_on(session, [item.recipe for item in found])
     if unseen:
         note(unseen)
-    if not json_:
+    if not asked.json_:
         show(matches_text(found))
         if readings:
             show(f"\n{plans_text(plans)}")

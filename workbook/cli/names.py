@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import click
 
-from workbook.cli.common import (
-    ArchiveOption,
-    ChangeOptions,
-    JsonOption,
-    show,
-    show_json,
-)
+from workbook.cli.common import ArchiveOptions, ChangeOptions
 from workbook.cli.options import Argument, Option
 
 if TYPE_CHECKING:
@@ -32,49 +27,43 @@ def _list(
     kind: Annotated[
         str | None, Argument(help="Of one kind: ground, colour, clear, instrument, sprayer.")
     ] = None,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """List names with their spellings, today's lot, and on how many panels they stand."""
     from matchlib.archive import all_names
     from matchlib.domain import NAME_KINDS
     from workbook.cli.printing import table
-    from workbook.session import Session
 
     if kind not in (None, *NAME_KINDS):
         raise click.BadParameter(f"a kind is one of {', '.join(NAME_KINDS)}, not {kind!r}")
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         found = all_names(session.archive, kind)
-    if json_:
-        show_json([_plain(name, uses) for name, uses in found])
-        return
     rows = [
         (n.kind, n.name, str(uses), ", ".join(n.spellings), n.lot.code if n.lot else "")
         for n, uses in found
     ]
     header = ("kind", "name", "panels", "also written", "lot in use")
-    show(table(header, rows, right="llr") if rows else "No names are known.")
+    text = table(header, rows, right="llr") if rows else "No names are known."
+    asked.answer([_plain(name, uses) for name, uses in found], text)
 
 
-def _near(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:
+def _near(*, asked: ArchiveOptions) -> None:
     """Show names that may be one thing under two spellings."""
     from matchlib.archive import near_spellings
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         found = near_spellings(session.archive)
-    if json_:
-        show_json([{"kind": kind, "name": name, "near": other} for kind, name, other in found])
-        return
-    pairs = "\n".join(near_words(*pair) for pair in found)
-    show(pairs or "No two names are near each other.")
+    data, words = near_told(found)
+    asked.answer(data, words or "No two names are near each other.")
 
 
-def near_words(kind: str, name: str, other: str) -> str:
-    """Return what is said of two names that may be one."""
-    return (
+def near_told(found: Sequence[tuple[str, str, str]]) -> tuple[list[dict[str, str]], str]:
+    """Return what is told of names that may be one, as plain data and in words, a line a pair."""
+    data = [{"kind": kind, "name": name, "near": other} for kind, name, other in found]
+    return data, "\n".join(
         f"The {kind}s {name} and {other} may be one. If they are: "
         f"workbook names join {kind} '{name}' '{other}'"
+        for kind, name, other in found
     )
 
 
@@ -90,9 +79,8 @@ def _rename(
     The old name stays known as another spelling. Undo takes it back.
     """
     from matchlib.archive import rename
-    from workbook.session import Session
 
-    with Session.open(change.archive) as session:
+    with change.opened(write=True) as session:
         number = rename(session.archive, kind, name, to, **change.said)
     change.tell(number, f"The {kind} {name} is now {to}.")
 
@@ -107,9 +95,8 @@ def _join(
     """Make two names one, on every panel and in every job; both spellings mean it from then on."""
     from matchlib.archive import all_names, join_names
     from matchlib.domain import name_key
-    from workbook.session import Session
 
-    with Session.open(change.archive) as session:
+    with change.opened(write=True) as session:
         number = join_names(session.archive, kind, name, into, **change.said)
         stays = next(
             n.name for n, _ in all_names(session.archive, kind) if name_key(into) in n.keys
@@ -133,9 +120,8 @@ def _lot(
     """
     from matchlib.archive import all_names, keep_lot
     from matchlib.domain import name_key
-    from workbook.session import Session
 
-    with Session.open(change.archive) as session:
+    with change.opened(write=True) as session:
         known = [n for n, _ in all_names(session.archive) if n.kind == kind]
         named = [n for n in known if name_key(name) in n.keys]
         lots = [lot for n in named for lot in n.lots if name_key(lot.code) == name_key(code)]

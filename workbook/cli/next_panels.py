@@ -8,14 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import click
 
 from matchlib.errors import FitError
-from workbook.cli.common import (
-    ArchiveOption,
-    FileOptions,
-    JsonOption,
-    LightOptions,
-    show,
-    show_json,
-)
+from workbook.cli.common import ArchiveOptions, FileOptions, LightOptions, show, show_json
 from workbook.cli.options import Option
 from workbook.cli.results import rests_on, tell_left_out
 from workbook.cli.sprayed import SprayedOption, TriedOption
@@ -43,8 +36,7 @@ def _next(
     shelf: ShelfOptions,
     light: LightOptions,
     file: FileOptions,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Say which panel to spray next.
 
@@ -53,13 +45,12 @@ def _next(
     archive most about all that the shop could spray.
     """
     from matchlib.plain import shown
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         today.tell(session)
         limits = session.limits(**shelf.limits())
         if not wanted.given:
-            _teach(session, limits, top, json_=json_)
+            _teach(session, limits, top, json_=asked.json_)
             return
         target = wanted.readings(session, light, file)
         aim = passing.aim(target)
@@ -77,7 +68,7 @@ def _next(
             top=top,
         )
         left_out = rests_on(session, [p.recipe for p in found])
-    if json_:
+    if asked.json_:
         of_all = {
             "unfitting": [r.words for r in unfitting],
             "miss": why_not,

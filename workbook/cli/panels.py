@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import click
 
-from workbook.cli.common import ArchiveOption, JsonOption, show, show_json
+from workbook.cli.common import ArchiveOptions, show, show_json
 from workbook.cli.options import Argument, Option
 from workbook.cli.wanted import tell_fit
 
@@ -88,24 +88,22 @@ def _panels(
         str, Option(help=f"By {', '.join(_SORTS)}; as they came without.", metavar="COLUMN")
     ] = "",
     csv_: Annotated[bool, Option("--csv", help="Print the list as CSV.")] = False,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """List the panels of the archive, as each stands now."""
     if sort and sort not in _SORTS:
         raise click.BadParameter(f"sort by {', '.join(_SORTS)}, not {sort!r}")
-    if csv_ and json_:
+    if csv_ and asked.json_:
         raise click.BadParameter("give --csv or --json, not both")
     from workbook.cli.printing import csv_text, number, table
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         chosen = which.chosen(session.archive.panels())
     rows = [_row(panel) for panel in chosen]
     if sort:
         order = [_sort_key(panel, row, sort) for panel, row in zip(chosen, rows, strict=True)]
         rows = [row for _, row in sorted(zip(order, rows, strict=True), key=lambda pair: pair[0])]
-    if json_:
+    if asked.json_:
         show_json(rows)
     elif csv_:
         show(csv_text(_COLUMNS, rows))
@@ -158,8 +156,7 @@ def _lab(reading: Reading) -> tuple[float, float, float]:
 def _panel(
     *,
     code: Annotated[str, Argument(help="Code of the panel.")],
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Show one panel: its back, its stages coat by coat, its readings, what the model says of it.
 
@@ -167,9 +164,8 @@ def _panel(
     how far the fit follows the back: near 0 where the reading and the back contradict each other.
     """
     from matchlib.errors import FitError
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         panel = session.archive.panel(code)
         gone = panel.code in session.archive.deleted()
         jobs = [j.number for j in session.archive.jobs() if panel.code in j.panels]
@@ -178,7 +174,7 @@ def _panel(
             away, trust = _expected(session, panel)
         except FitError:
             away, trust = {}, None
-    if json_:
+    if asked.json_:
         from matchlib.plain import to_plain
 
         rows = [
@@ -266,15 +262,13 @@ def _climate(temperature: float | None, humidity: float | None) -> list[str]:
 def _coverage(
     *,
     colour: Annotated[str, Option(help="Count strengths of this colour only.")] = "",
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Count what was sprayed over what, how strong, and what never was."""
     from matchlib.overview import BANDS, coverage
     from workbook.cli.printing import table
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         panels = session.archive.panels()
     found = coverage(panels)
     grounds = [str(g) for g in found.grounds]
@@ -283,7 +277,7 @@ def _coverage(
         ("by strength", bands, found.by_strength(colour or None).tolist()),
         ("by colour", [str(c) for c in found.colours], found.by_colour.tolist()),
     )
-    if json_:
+    if asked.json_:
         show_json(
             {
                 "panels": len(panels),
@@ -310,15 +304,11 @@ def _coverage(
     show(f"Never sprayed: {never}." if never else every)
 
 
-def _repeatability(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:
+def _repeatability(*, asked: ArchiveOptions) -> None:
     """Say how well the shop repeats itself: by reading, panel, sprayer and lot; and the floor."""
     from matchlib.validation import repeatability
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         tell_fit(session)
         found = repeatability(session.archive.panels(), session.model)
-    if json_:
-        show_json(found)
-    else:
-        show("\n".join([*(c.words for c in found.components), found.words]))
+    asked.answer(found, "\n".join([*(c.words for c in found.components), found.words]))

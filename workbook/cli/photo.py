@@ -9,16 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
-from workbook.cli.common import (
-    ArchiveOption,
-    JsonOption,
-    LabOption,
-    WhoOption,
-    note,
-    numbers_of,
-    show,
-    show_json,
-)
+from workbook.cli.common import LabOption, SignedOptions, note, numbers_of, show, show_json
 from workbook.cli.options import Argument, Option
 
 if TYPE_CHECKING:
@@ -110,16 +101,13 @@ def _photo(
     keep: Annotated[
         bool, Option("--keep", help="Keep the readings with the archive's panels.")
     ] = False,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    asked: SignedOptions,
 ) -> None:
     """Estimate panels' colours from photographs with a reference chart in them.
 
     With --phone, what the archive knows of this phone counts in; with --lab, an instrument's
     reading of the same panel, the phone's profile learns from both.
     """
-    from workbook.session import Session
     from workbook.session.photos import Shot, codes_of_table, photograph, photograph_table
     from workbook.session.photos_kept import keep_photographs, learn_phone, phone_profile
 
@@ -132,7 +120,7 @@ def _photo(
     with ExitStack() as stack:
         session = None
         if phone or keep:
-            session = stack.enter_context(Session.open(archive, write=keep or lab is not None))
+            session = stack.enter_context(asked.opened(write=keep or lab is not None))
         profile = phone_profile(session.archive, phone) if session and phone else None
         used = None if lab is not None else profile
         if codes is not None:
@@ -141,13 +129,15 @@ def _photo(
         else:
             done = photograph([Shot(Path(f).name, Path(f), known) for f in files], profile=used)
         if session and profile is not None and lab is not None:
-            notes.append(learn_phone(session.archive, profile, done, lab, light=light, who=who))
+            notes.append(
+                learn_phone(session.archive, profile, done, lab, light=light, who=asked.who)
+            )
         if session and keep:
-            notes += keep_photographs(session.archive, done, phone=phone, who=who)
+            notes += keep_photographs(session.archive, done, phone=phone, who=asked.who)
     if picture is not None:
         written = _write_pictures(done, Path(picture))
         note(f"Written: {', '.join(written)}." if written else "There is no picture to write.")
-    if json_:
+    if asked.json_:
         show_json({"panels": done, "told": notes})
     else:
         for line in (*(d.text for d in done), *notes):

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
 from workbook.cli.common import (
-    ArchiveOption,
+    ArchiveOptions,
     CoatsOption,
-    JsonOption,
     PouredOption,
     ScheduleOption,
     show,
@@ -108,8 +107,7 @@ def _mix(
     poured: PouredOption = None,
     buy: Annotated[bool, Option("--buy", help="What to buy, by the shelf; the cost.")] = False,
     take: Annotated[bool, Option("--take", help="Take the job off the shelf.")] = False,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Work out the pots of a job: what to pour for each coat group, and in all.
 
@@ -120,27 +118,26 @@ def _mix(
     """
     from matchlib.mixing import drain_words
     from workbook.cli.printing import wrapped
-    from workbook.session import Session
     from workbook.session.back import draft_panel
     from workbook.session.pot import bottle_words, labour_of
     from workbook.session.stock import bill_of, take_off
 
     flow = drain_words(drain) if drain else ""
     if flow and not (mixed.given or bottle or poured or job.shaped):
-        show_json({"drain": flow}) if json_ else show(wrapped(flow))
+        asked.answer({"drain": flow}, wrapped(flow))
         return
     aside = bool(bottle or poured or drain) and not job.shaped
-    recipe, job, understood = mixed.recipe(job, archive, aside=aside)
+    recipe, job, understood = mixed.recipe(job, asked.archive, aside=aside)
     pots = None if aside else job.pots(recipe)
     reach = bottle_words(recipe, bottle, of=bottle_of, unit=job.unit) if bottle else ()
     stated = draft_panel(code="mix", recipe=recipe, poured=poured).stated if poured else None
     costs = None
     if pots is not None and (buy or take):
-        with Session.open(archive, write=take) as session:
+        with asked.opened(write=take) as session:
             costs = bill_of(session.archive, pots, labour_of(job))
             if take:
                 take_off(session.archive, costs)
-    if json_:
+    if asked.json_:
         show_json(
             {
                 "recipe": str(recipe.schedule),
@@ -194,8 +191,7 @@ def _stock(
     bottle: Annotated[str, Option(help="What a full bottle holds: '500 ml'.")] = "",
     price: Annotated[float | None, Option(help="Of a full bottle, in your money.")] = None,
     forget: Annotated[bool, Option("--forget", help="Take it from the list.")] = False,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """List what is on the paint shelf, or write down what there is of one thing.
 
@@ -203,17 +199,16 @@ def _stock(
     job off it.
     """
     from matchlib.mixing import format_volume
-    from workbook.session import Session
     from workbook.session.stock import keep_stock, stock_of, write_down
 
-    with Session.open(archive, write=bool(name)) as session:
+    with asked.opened(write=bool(name)) as session:
         if name:
             if forget:
                 keep_stock(session.archive, name, None)
             else:
                 write_down(session.archive, name, have=have, bottle=bottle, price=price)
         shelf = stock_of(session.archive)
-    if json_:
+    if asked.json_:
         show_json(shelf)
         return
     for each, supply in shelf.items():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated
 
-from workbook.cli.common import ArchiveOption, FileOptions, JsonOption, show, show_json
+from workbook.cli.common import ArchiveOptions, FileOptions, JsonOption, show, show_json
 from workbook.cli.options import Option
 from workbook.cli.wanted import tell_fit
 
@@ -72,19 +72,17 @@ def _blend_in(
     clear: Annotated[str, Option(help="Its clear coat: yes, no or a name.")] = "yes",
     over: Annotated[int, Option(help="Coats that run out over the finish.")] = 2,
     weaker: Annotated[int, Option(help="Weaker coats made of each coat, 1 to 4.")] = 1,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Say what more or fewer coats toward an edge show beside a finish."""
     from matchlib.domain import Recipe
     from matchlib.repair import blend_in
-    from workbook.session import Session
 
     recipe = Recipe.of(ground, colour, schedule, clear)
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         tell_fit(session)
         zones = blend_in(session.model, recipe, over=over, weaker=weaker)
-    _tell(zones, "the finish", json_=json_)
+    _tell(zones, "the finish", json_=asked.json_)
 
 
 def _fade(
@@ -94,8 +92,7 @@ def _fade(
     two: Annotated[tuple[str, str], Option("--to", metavar="COLOUR COATS")],
     clear: Annotated[str, Option(help="Over both: yes, no or a name.")] = "yes",
     zones: Annotated[int, Option(help="Strips from end to end.")] = 5,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Plan a fade between two colours over one ground, coat by coat and strip by strip.
 
@@ -103,10 +100,9 @@ def _fade(
     """
     from matchlib.domain import Recipe
     from matchlib.repair import fade
-    from workbook.session import Session
 
     ends = [Recipe.of(ground, colour, coats, clear) for colour, coats in (one, two)]
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         tell_fit(session)
         found = fade(session.model, *ends, zones=zones)
-    _tell(found, "the first end", json_=json_)
+    _tell(found, "the first end", json_=asked.json_)

@@ -8,15 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
-from workbook.cli.common import (
-    ArchiveOption,
-    JsonOption,
-    WhoOption,
-    listed,
-    note,
-    show,
-    show_json,
-)
+from workbook.cli.common import ArchiveOptions, SignedOptions, listed, note, show, show_json
 from workbook.cli.many import WorkersOptions
 from workbook.cli.options import Option
 from workbook.cli.wanted import tell_fit
@@ -51,8 +43,7 @@ def _fit(
         bool, Option("--check/--no-check", help="Measure the fit on panels left out.")
     ] = True,
     workers: WorkersOptions,
-    archive: ArchiveOption = "panels.db",
-    json_: JsonOption = False,
+    asked: ArchiveOptions,
 ) -> None:
     """Fit the model anew, and measure it on panels, recipes and grounds left out.
 
@@ -62,13 +53,12 @@ def _fit(
     wanted = listed(by) or ([] if after else list(_USUAL))
     if not set(wanted) <= {*_USUAL, "lot"}:
         raise click.BadParameter(f"leave out {', '.join(_USUAL)} or lot")
-    from workbook.session import Session
     from workbook.session.back import date_of
 
     if after:
         wanted.append(f"after {date_of(after)}")
 
-    with Session.open(archive, write=False) as session:
+    with asked.opened() as session:
         outcome = session.fit(refit=True)
         panels = len(session.archive)
         rows: Sequence[TableRow] = ()
@@ -78,7 +68,7 @@ def _fit(
                 rows, floor = session.validate(
                     by=wanted, folds=folds, n_jobs=n_jobs, callback=_noting()
                 )
-    if json_:
+    if asked.json_:
         show_json(
             {
                 "panels": panels,
@@ -111,9 +101,7 @@ def _audit(
             "--ignore", help="Set the finding of this key aside; again for the next.", metavar="KEY"
         ),
     ] = None,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    json_: JsonOption = False,
+    asked: SignedOptions,
 ) -> None:
     """Look for wrong backs, impossible readings, doubles and drift, each with its evidence.
 
@@ -124,27 +112,26 @@ def _audit(
     if fix and ignore:
         raise click.BadParameter("give --fix or --ignore, not both")
     from workbook.cli.printing import wrapped
-    from workbook.session import Session
     from workbook.session.auditing import finding_text, findings_of, fix_findings
 
-    with Session.open(archive, write=bool(fix or ignore)) as session:
+    with asked.opened(write=bool(fix or ignore)) as session:
         tell_fit(session)
         found = findings_of(session.archive, session.model, fix or ignore or ())
         if fix:
-            done = fix_findings(session.archive, found, who=who)
-            if json_:
+            done = fix_findings(session.archive, found, who=asked.who)
+            if asked.json_:
                 show_json(done)
             else:
                 show("\n".join(wrapped(d.text) for d in done))
             return
         if ignore:
             for chosen in found:
-                session.archive.ignore(chosen.key, who=who)
+                session.archive.ignore(chosen.key, who=asked.who)
             keys = ", ".join(f.key for f in found)
-            show_json(found) if json_ else show(f"Set aside: {keys}")
+            show_json(found) if asked.json_ else show(f"Set aside: {keys}")
             return
         panels = len(session.archive)
-    if json_:
+    if asked.json_:
         show_json(found)
     elif not found:
         show(f"Nothing looks wrong in {panels} panels.")
