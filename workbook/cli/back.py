@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import asdict, dataclass, fields, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -105,17 +105,13 @@ class BackOptions:
         from matchlib.domain import GunSetup, read_lots
         from workbook.session.back import date_of
 
-        as_given = (
-            *("sprayer", "lot", "customer", "temperature", "humidity"),
-            *("batch", "clear_coats", "drawer", "poured"),
-        )
-        numbers = (self.tip, self.pressure, self.fan, self.distance, self.overlap)
-        return {
-            **{name: getattr(self, name) for name in as_given},
+        given = asdict(self)
+        gun = [given.pop(n) for n in ("gun", "tip", "pressure", "fan", "distance", "overlap")]
+        return given | {
             "date": date_of(self.date),
-            "note": self.note_,
+            "note": given.pop("note_"),
             "lots": read_lots(self.lots),
-            "setup": GunSetup(self.gun, *numbers),
+            "setup": GunSetup(*gun),
         }
 
 

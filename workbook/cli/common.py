@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypedDict
+from typing import TYPE_CHECKING, Annotated, Any
 
 import click
 
@@ -48,14 +48,6 @@ __all__ = [
 ]
 
 _SCALES = {"percent": "percent", "%": "percent", "0-1": "unit", "0–1": "unit", "unit": "unit"}
-
-
-class Declared(TypedDict):
-    """What a file is declared to hold, as the readers of files take it."""
-
-    decimal: str | None
-    scale: str | None
-    answers: dict[str, str]
 
 
 ArchiveOption = Annotated[
@@ -198,7 +190,7 @@ class FileOptions:
         answers_of(self.answer)
 
     @property
-    def declared(self) -> Declared:
+    def declared(self) -> dict[str, Any]:
         """The declarations as the readers of files take them."""
         scale = None if self.scale is None else _SCALES[self.scale.strip().casefold()]
         return {"decimal": self.decimal, "scale": scale, "answers": answers_of(self.answer)}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import click
 
@@ -87,22 +87,10 @@ class SaidOptions:
             given = read_answers(file_text(self.answers), self.answers)
         names = ("illuminant", "observer", "geometry", "source", "instrument")
         facts = {n: str(v) for n in names if (v := getattr(self, n)) is not None}
+        known: Any = next((n for n in ("replace", "keep", "repeats") if getattr(self, n)), "ask")
+        how = HowToRead(facts, sheet=self.sheet, profile=self.profile, known=known)
         declared = readings.declared
-        return HowToRead(
-            facts,
-            declared["scale"],
-            declared["decimal"],
-            self.sheet,
-            {**given, **declared["answers"]},
-            self.profile,
-            "replace"
-            if self.replace
-            else "keep"
-            if self.keep
-            else "repeats"
-            if self.repeats
-            else "ask",
-        )
+        return replace(how, **(declared | {"answers": given | declared["answers"]}))
 
 
 def _import(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Annotated
 
 from workbook.cli.common import note
@@ -50,18 +50,12 @@ class TodayOptions:
 
         `session`: open; refused before its model is fitted.
         """
-        if not any((self.sprayer, self.lot, self.batch, self.instrument, self.date)):
+        given = {name: value for name, value in asdict(self).items() if value}
+        if not given:
             return
         from workbook.session.conditions import conditions_typed
 
-        conditions, unseen = conditions_typed(
-            session.archive.panels(),
-            sprayer=self.sprayer,
-            lots=self.lot or (),
-            batches=self.batch or (),
-            instrument=self.instrument,
-            date=self.date,
-        )
+        conditions, unseen = conditions_typed(session.archive.panels(), **given)
         session.ask_under(conditions)
         for words in unseen:
             note(words)

@@ -19,15 +19,15 @@ __all__ = ["conditions_typed"]
 def conditions_typed(
     panels: Iterable[Panel],
     *,
-    sprayer: str | None = None,
-    lots: Sequence[str] = (),
-    batches: Sequence[str] = (),
-    instrument: str | None = None,
-    date: str | None = None,
+    sprayer: str = "",
+    lot: Sequence[str] = (),
+    batch: Sequence[str] = (),
+    instrument: str = "",
+    date: str = "",
 ) -> tuple[Conditions, tuple[str, ...]]:
     """Read what is said of the panels to be sprayed.
 
-    `lots`, `batches`: ``cherry=L7`` each, or ``L7`` alone where the archive knows whose it is.
+    `lot`, `batch`: ``cherry=L7`` each, or ``L7`` alone where the archive knows whose it is.
     `date`: ``2026-05-31``. `conditions`: of what was said alone. `unseen`: a sentence for each
     thing that no panel shows.
     """
@@ -48,19 +48,19 @@ def conditions_typed(
     stated = Conditions(
         _one("Sprayer", sprayer, {c.sprayer for c in known}, unseen),
         _owned(
-            *("lot", "colour", lots),
+            *("lot", "colour", lot),
             owners=colours,
             known={pair for c in known for pair in c.lots},
             unseen=unseen,
         ),
         _owned(
-            *("batch", "ground", batches),
+            *("batch", "ground", batch),
             owners=grounds,
             known={pair for c in known for pair in c.batches},
             unseen=unseen,
         ),
         _one("Instrument", instrument, {c.instrument for c in known}, unseen),
-        date_of(date or ""),
+        date_of(date),
     )
     unnamed = sum(not c.instrument for c in known)
     if stated.instrument and 0 < unnamed < len(known):
@@ -85,8 +85,8 @@ def conditions_typed(
     return stated, tuple(unseen)
 
 
-def _one(kind: str, name: str | None, known: set[str], unseen: list[str]) -> str:
-    wanted = " ".join((name or "").split())
+def _one(kind: str, name: str, known: set[str], unseen: list[str]) -> str:
+    wanted = " ".join(name.split())
     for each in known if wanted else ():
         if each.casefold() == wanted.casefold():
             return each

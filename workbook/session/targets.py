@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.plural import counted
@@ -173,32 +173,27 @@ def angles_of_file(
     path: str | Path,
     *,
     panel: str | None = None,
-    decimal: str | None = None,
-    scale: str | None = None,
-    answers: Mapping[str, str] | None = None,
+    **declared: Any,
 ) -> tuple[Reading, ...]:
     """Return the readings of one thing in a file, one a geometry.
 
-    `panel`: which sample, where it holds several. Returned: means of repeats; one reading where
-    all were taken at one geometry.
+    `panel`: which sample, where it holds several. `**declared`: of the file, as `read_target` takes
+    it. Returned: means of repeats; one reading where all were taken at one geometry.
     """
     from matchlib.readings import read_target
 
-    found = read_target(path, panel=panel, decimal=decimal, scale=scale, answers=answers)
+    found = read_target(path, panel=panel, **declared)
     return _by_angle(found, where=Path(path).name)
 
 
-def samples_of_file(
-    path: str | Path,
-    *,
-    decimal: str | None = None,
-    scale: str | None = None,
-    answers: Mapping[str, str] | None = None,
-) -> dict[str, tuple[Reading, ...]]:
-    """Return the readings of every sample in a file, by its name, one a geometry."""
+def samples_of_file(path: str | Path, **declared: Any) -> dict[str, tuple[Reading, ...]]:
+    """Return the readings of every sample in a file, by its name, one a geometry.
+
+    `**declared`: of the file, as `read_targets` takes it.
+    """
     from matchlib.readings import read_targets
 
-    found = read_targets(path, decimal=decimal, scale=scale, answers=answers)
+    found = read_targets(path, **declared)
     where = Path(path).name
     if "" in found:
         raise TargetError(
