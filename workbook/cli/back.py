@@ -36,7 +36,7 @@ __all__: list[str] = []
 class PanelOptions:
     """A panel to be kept: its code, and what was sprayed on it."""
 
-    panel: Annotated[str, Option("--panel", help="The panel's own code.")] = ""
+    panel: Annotated[str, Option(help="The panel's own code.")] = ""
     ground: Annotated[str, Option(help="Ground, or blend: 'silver 3 + black 1'.")] = ""
     colour: Annotated[str, Option(help="Colour or blend; leave out for a bare ground.")] = ""
     schedule: ScheduleOption = ""
@@ -44,8 +44,7 @@ class PanelOptions:
     coats: CoatsOption = None
     clear: Annotated[str, Option(help="yes, no, or the clear coat's name.")] = "no"
     on_top: Annotated[
-        bool,
-        Option("--on-top", help="These coats go on a panel of the archive: its next stage."),
+        bool, Option(help="These coats go on a panel of the archive: its next stage.")
     ] = False
 
     def completed(self) -> PanelOptions:
@@ -84,7 +83,7 @@ class BackOptions:
     date: Annotated[str, Option(help="Sprayed on, year-month-day.")] = ""
     sprayer: Annotated[str, Option(help="Who sprayed.")] = ""
     lot: Annotated[str, Option(help="Lot of the colour.")] = ""
-    note_: Annotated[str, Option("--note", help="A note.")] = ""
+    note_: Annotated[str, Option(help="A note.")] = ""
     customer: Annotated[str, Option(help="Left out of exports unless asked for.")] = ""
     temperature: Annotated[float | None, Option(help="Booth air, °C.")] = None
     humidity: Annotated[float | None, Option(help="Booth relative humidity, %.")] = None
@@ -96,7 +95,7 @@ class BackOptions:
     distance: Annotated[float | None, Option(help="From gun to work, mm.")] = None
     overlap: Annotated[float | None, Option(help="Of the strokes, %; 75 is usual.")] = None
     lots: Annotated[str, Option(help="Of the other bottles: 'carrier: 12; honey: 4'.")] = ""
-    clear_coats: Annotated[int | None, Option("--clear-coats", help="Coats of clear.")] = None
+    clear_coats: Annotated[int | None, Option(help="Coats of clear.")] = None
     drawer: Annotated[str, Option(help="Where the card is kept.")] = ""
     poured: PouredOption = None
 
@@ -120,18 +119,14 @@ def _add(
     card: PanelOptions,
     lab: LabOption = None,
     reading: Annotated[
-        str | None,
-        Option("--reading", help="File with the panel's reading or readings, or a photograph."),
+        str | None, Option(help="File with the panel's reading or readings, or a photograph.")
     ] = None,
     source: Annotated[str, Option(help="How --lab was read.")] = "spectrophotometer",
-    before_clear: Annotated[
-        bool,
-        Option("--before-clear", help="It was read before its clear coat was on."),
-    ] = False,
+    before_clear: Annotated[bool, Option(help="It was read before its clear coat was on.")] = False,
     light: LightOptions,
     file: FileOptions,
     back: BackOptions,
-    yes: Annotated[bool, Option("--yes", help="Keep it without asking.")] = False,
+    yes: Annotated[bool, Option(help="Keep it without asking.")] = False,
     asked: SignedOptions,
 ) -> None:
     """Add one panel: shows its ratio back in words and as a drawing, and asks before keeping it.
@@ -215,9 +210,7 @@ def _label(
     first: Annotated[
         int, Option(help="Label to begin with, counted along the rows: uses up a sheet.")
     ] = 1,
-    cut_lines: Annotated[
-        bool, Option("--cut-lines", help="Draw the edges, for plain paper.")
-    ] = False,
+    cut_lines: Annotated[bool, Option(help="Draw the edges, for plain paper.")] = False,
     archive: ArchiveOption = "panels.db",
 ) -> None:
     """Print labels for the backs of panels: recipe in words, date, sprayer, code to scan."""

@@ -27,7 +27,7 @@ def _backup(
         str | None,
         Argument(help="Where to; among the archive's own backups without it."),
     ] = None,
-    list_: Annotated[bool, Option("--list", help="List the backups there are.")] = False,
+    list_: Annotated[bool, Option(help="List the backups there are.")] = False,
     asked: ArchiveOptions,
 ) -> None:
     """Copy the archive whole, customers, photos and history too.
@@ -62,12 +62,8 @@ def _backup(
 def _restore(
     *,
     panel: Annotated[str | None, Argument(help="Code of a panel that was removed.")] = None,
-    stage: Annotated[
-        bool, Option("--stage", help="The stage of it that was removed last.")
-    ] = False,
-    reading: Annotated[
-        bool, Option("--reading", help="The reading of it that was removed last.")
-    ] = False,
+    stage: Annotated[bool, Option(help="The stage of it that was removed last.")] = False,
+    reading: Annotated[bool, Option(help="The reading of it that was removed last.")] = False,
     backup: Annotated[
         str | None,
         Option(
@@ -76,10 +72,10 @@ def _restore(
             metavar="BACKUP",
         ),
     ] = None,
-    dry_run: Annotated[bool, Option("--dry-run", help="Look at both, and change nothing.")] = False,
-    yes: Annotated[bool, Option("--yes", help="Do not ask first.")] = False,
+    dry_run: Annotated[bool, Option(help="Look at both, and change nothing.")] = False,
+    yes: Annotated[bool, Option(help="Do not ask first.")] = False,
     over_newer: Annotated[
-        bool, Option("--over-newer", help="Give up changes that the backup does not have.")
+        bool, Option(help="Give up changes that the backup does not have.")
     ] = False,
     change: ChangeOptions,
 ) -> None:

@@ -143,12 +143,9 @@ class ChangeOptions(_Asked):
 class LightOptions:
     """The light under which a typed colour holds."""
 
-    illuminant: Annotated[
-        str, Option("--illuminant", help="Light under which typed Lab holds.")
-    ] = "D65"
+    illuminant: Annotated[str, Option(help="Light under which typed Lab holds.")] = "D65"
     observer: Annotated[
-        str,
-        Option("--observer", help="Observer under which typed Lab holds: 2 or 10 degrees."),
+        str, Option(help="Observer under which typed Lab holds: 2 or 10 degrees.")
     ] = "10"
 
     @property
@@ -170,18 +167,15 @@ class FileOptions:
     scale: Annotated[
         str | None,
         Option(
-            "--scale",
             help="Declare the scale of the file's reflectances: percent, or 0-1.",
             metavar="percent|0-1",
         ),
     ] = None
     decimal: Annotated[
-        str | None,
-        Option("--decimal", help="Declare the file's decimal sign.", metavar=".|,"),
+        str | None, Option(help="Declare the file's decimal sign.", metavar=".|,")
     ] = None
     answer: Annotated[
-        list[str] | None,
-        Option("--answer", help="Answer what the file leaves open.", metavar="KEY=ANSWER"),
+        list[str] | None, Option(help="Answer what the file leaves open.", metavar="KEY=ANSWER")
     ] = None
 
     def __post_init__(self) -> None:

@@ -63,15 +63,9 @@ class SaidOptions:
         str | None, Option(help="Use, and keep, the answers for this kind of file.")
     ] = None
     sheet: Annotated[str | None, Option(help="One sheet of a spreadsheet.")] = None
-    replace: Annotated[
-        bool, Option("--replace", help="Where a known panel differs, the file holds.")
-    ] = False
-    keep: Annotated[
-        bool, Option("--keep", help="Where a known panel differs, the archive holds.")
-    ] = False
-    repeats: Annotated[
-        bool, Option("--repeats", help="Other readings of a known panel are repeats.")
-    ] = False
+    replace: Annotated[bool, Option(help="Where a known panel differs, the file holds.")] = False
+    keep: Annotated[bool, Option(help="Where a known panel differs, the archive holds.")] = False
+    repeats: Annotated[bool, Option(help="Other readings of a known panel are repeats.")] = False
 
     def __post_init__(self) -> None:
         if self.replace + self.keep + self.repeats > 1:
@@ -104,13 +98,11 @@ def _import(
     ] = None,
     archive: ArchiveOption = "panels.db",
     keep_good: Annotated[
-        bool, Option("--keep-good", help="Take the good rows though others are refused.")
+        bool, Option(help="Take the good rows though others are refused.")
     ] = False,
     readings: FileOptions,
     stated: SaidOptions,
-    dry_run: Annotated[
-        bool, Option("--dry-run", help="Say what would be taken, and change nothing.")
-    ] = False,
+    dry_run: Annotated[bool, Option(help="Say what would be taken, and change nothing.")] = False,
     report: Annotated[
         str | None,
         Option(

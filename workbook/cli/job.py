@@ -102,7 +102,7 @@ def _aimed(job: Job, readings: tuple[Reading, ...], passing: OrderOptions) -> Jo
 def _list(
     *,
     customer: CustomerOption = None,
-    all_: Annotated[bool, Option("--all", help="Those done as well.")] = False,
+    all_: Annotated[bool, Option(help="Those done as well.")] = False,
     asked: ArchiveOptions,
 ) -> None:
     """List the jobs, the newest first."""
@@ -163,14 +163,13 @@ def _show(*, number: NumberArgument, asked: ArchiveOptions) -> None:
 def _plan(
     *,
     number: NumberArgument,
-    on: Annotated[str, Option("--on", help="Panel to build on.", metavar="CODE")] = "",
+    on: Annotated[str, Option(help="Panel to build on.", metavar="CODE")] = "",
     ground: Annotated[str, Option(help="Ground of a fresh card.")] = "",
     colour: Annotated[str, Option(help="Colour or blend.")] = "",
     schedule: Annotated[str, Option(help="Coats of a fresh card, or those to add: 1@10:1.")] = "",
     clear: Annotated[str, Option(help="Clear coat at the end: yes, no or a name.")] = "yes",
     read_after: Annotated[
-        list[int] | None,
-        Option("--read-after", help="Read the card after this coat; again for the next."),
+        list[int] | None, Option(help="Read the card after this coat; again for the next.")
     ] = None,
     kept: KeepOptions,
 ) -> None:
@@ -243,9 +242,7 @@ def _change(
 def _close(
     *,
     number: NumberArgument,
-    given_up: Annotated[
-        str, Option("--given-up", help="Why it is given up; else it was matched.")
-    ] = "",
+    given_up: Annotated[str, Option(help="Why it is given up; else it was matched.")] = "",
     kept: KeepOptions,
 ) -> None:
     """Close a job: matched, or given up with the reason."""

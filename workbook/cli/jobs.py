@@ -40,25 +40,23 @@ class JobOptions(PotRequest):
         tuple[float, float] | None,
         Option(help="Range of transfer efficiency.", metavar="LOW HIGH"),
     ] = None
-    small: Annotated[bool, Option("--small", help="Small work: much misses it.")] = False
+    small: Annotated[bool, Option(help="Small work: much misses it.")] = False
     used: Annotated[
         str,
         Option(help="What a panel took out of the cup, '80 ml'; replaces film and solids."),
     ] = ""
-    used_area: Annotated[str, Option("--used-area", help="Area of that panel.")] = ""
-    used_coats: Annotated[int, Option("--used-coats", help="Coats on that panel.")] = 1
+    used_area: Annotated[str, Option(help="Area of that panel.")] = ""
+    used_coats: Annotated[int, Option(help="Coats on that panel.")] = 1
     chance: Annotated[float, Option(help="Chance of not running out.")] = 0.95
     residue: Annotated[str, Option(help="What stays in cup and gun.")] = "15 ml"
-    gun_cup: Annotated[str, Option("--gun-cup", help="What the gun's cup holds.")] = ""
+    gun_cup: Annotated[str, Option(help="What the gun's cup holds.")] = ""
     mark: Annotated[str, Option(help="A measuring cup's mark, for whole marks.")] = ""
     least: Annotated[str, Option(help="Least mix worth making.  [default: 50 ml]")] = ""
     third: Annotated[
         str,
         Option(help="'hardener 10%' or 'reducer 1:7', of carrier and colour together."),
     ] = ""
-    pot_life: Annotated[
-        float | None, Option("--pot-life", help="Minutes, from the data sheet.")
-    ] = None
+    pot_life: Annotated[float | None, Option(help="Minutes, from the data sheet.")] = None
     coat_min: Annotated[
         float | None, Option("--coat-minutes", help="To spray a coat and let it flash off.")
     ] = None

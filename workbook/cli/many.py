@@ -36,15 +36,12 @@ class WorkersOptions:
     jobs: Annotated[
         int | None,
         Option(
-            "--jobs",
-            type=click.IntRange(1),
-            help="Pieces of work at once, at most one for each core here.",
+            type=click.IntRange(1), help="Pieces of work at once, at most one for each core here."
         ),
     ] = None
     cluster: Annotated[
         str | None,
         Option(
-            "--cluster",
             help="Work on a Dask cluster of your own instead: its scheduler's address, such as "
             "tcp://10.0.0.5:8786. Its workers need this program installed.",
             metavar="ADDRESS",
@@ -93,13 +90,12 @@ class ManyOptions(WorkersOptions):
     targets: Annotated[
         str | None,
         Option(
-            "--targets",
             help="Instead of one target, a table of many samples, named in its column panel: for "
             "each the recipe to spray blind.",
             metavar="FILE",
         ),
     ] = None
-    csv: Annotated[bool, Option("--csv", help="Print the recipes of --targets as CSV.")] = False
+    csv: Annotated[bool, Option(help="Print the recipes of --targets as CSV.")] = False
 
     def __post_init__(self) -> None:
         if self.targets is None and (self.csv or self.jobs or self.cluster):

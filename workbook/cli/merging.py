@@ -31,12 +31,9 @@ def _merge(
         Option(help="Put before those of its codes that other cards have here.", metavar="TEXT"),
     ] = "",
     answer: Annotated[
-        list[str] | None,
-        Option("--answer", help="Answer what is left open.", metavar="KEY=ANSWER"),
+        list[str] | None, Option(help="Answer what is left open.", metavar="KEY=ANSWER")
     ] = None,
-    dry_run: Annotated[
-        bool, Option("--dry-run", help="Say what would be joined, and change nothing.")
-    ] = False,
+    dry_run: Annotated[bool, Option(help="Say what would be joined, and change nothing.")] = False,
     who: WhoOption = "",
     why: WhyOption = "",
     json_: JsonOption = False,

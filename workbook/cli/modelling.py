@@ -39,7 +39,6 @@ def _predict(
     recipes: Annotated[
         list[str],
         Option(
-            "--recipes",
             help="Table with ground, colour, and schedule or ratio and coats; again for the next.",
             metavar="FILE",
         ),
@@ -144,15 +143,12 @@ def _match(
     top: Annotated[
         int | None,
         Option(
-            "--top",
-            type=click.IntRange(1, 100),
-            help="Recipes wanted.  [default: 5; 1 each for --targets]",
+            type=click.IntRange(1, 100), help="Recipes wanted.  [default: 5; 1 each for --targets]"
         ),
     ] = None,
     readings: Annotated[
         int | None,
         Option(
-            "--readings",
             type=click.IntRange(0, 3),
             help="How often a card may be read on its way, before its last coats; 0 for one "
             "sprayed blind.  [default: 2]",

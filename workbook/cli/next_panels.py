@@ -32,7 +32,7 @@ def _next(
     sprayed: SprayedOption = None,
     passing: OrderOptions,
     today: TodayOptions,
-    top: Annotated[int, Option("--top", type=click.IntRange(1, 100), help="Panels wanted.")] = 5,
+    top: Annotated[int, Option(type=click.IntRange(1, 100), help="Panels wanted.")] = 5,
     shelf: ShelfOptions,
     light: LightOptions,
     file: FileOptions,

@@ -53,16 +53,12 @@ def _demo(
 def _open(
     *,
     share: Annotated[
-        bool,
-        Option("--share", help="Let the shop's network in: shows a code for tablets to scan."),
+        bool, Option(help="Let the shop's network in: shows a code for tablets to scan.")
     ] = False,
     renew: Annotated[
-        bool,
-        Option("--renew", help="With a new code, so that who knew the old one stays out."),
+        bool, Option(help="With a new code, so that who knew the old one stays out.")
     ] = False,
-    lab: Annotated[
-        bool, Option("--lab", help="In JupyterLab, with the cells behind the pages.")
-    ] = False,
+    lab: Annotated[bool, Option(help="In JupyterLab, with the cells behind the pages.")] = False,
     port: Annotated[
         int,
         Option(

@@ -82,8 +82,6 @@ def _made(taken: inspect.Parameter) -> click.Parameter:
     number = {int, float} & {kind, *get_args(kind)}
     more |= {"metavar": "NUMBER" if number else "TEXT", "multiple": get_origin(kind) is list}
     more |= {"is_flag": kind is bool, "show_envvar": True, "show_default": taken.default != ""}
-    names = told.names if isinstance(told, Option) else ()
-    if not names:
-        long = f"--{taken.name.replace('_', '-')}"
-        names = (f"{long}/--no-{long[2:]}" if kind is bool else long,)
-    return click.Option([taken.name, *names], **(more | (told.more if told else {})))
+    names = told.names if told else ()
+    long = f"--{taken.name.rstrip('_').replace('_', '-')}"
+    return click.Option([taken.name, *(names or (long,))], **(more | (told.more if told else {})))

@@ -41,7 +41,7 @@ class FilterOptions:
     customer: Annotated[str, Option(help="Part of the customer's name.")] = ""
     since: Annotated[str, Option(help="Sprayed on this day or later.")] = ""
     until: Annotated[str, Option(help="Sprayed on this day or before.")] = ""
-    unread: Annotated[bool, Option("--unread", help="Only those never read.")] = False
+    unread: Annotated[bool, Option(help="Only those never read.")] = False
 
     def chosen(self, panels: tuple[Panel, ...]) -> list[Panel]:
         """Return the panels that suit."""
@@ -87,7 +87,7 @@ def _panels(
     sort: Annotated[
         str, Option(help=f"By {', '.join(_SORTS)}; as they came without.", metavar="COLUMN")
     ] = "",
-    csv_: Annotated[bool, Option("--csv", help="Print the list as CSV.")] = False,
+    csv_: Annotated[bool, Option(help="Print the list as CSV.")] = False,
     asked: ArchiveOptions,
 ) -> None:
     """List the panels of the archive, as each stands now."""

@@ -26,7 +26,6 @@ class MarkOptions:
     panel: Annotated[
         list[str] | None,
         Option(
-            "--panel",
             help="Where a panel is, with its code: 'P7=1200,300,400,400' is left, top, width and "
             "height in the picture. Give it again for each panel. Looked for where not given.",
             metavar="CODE=X,Y,W,H",
@@ -43,15 +42,9 @@ class MarkOptions:
         str | None,
         Option(help="CSV of the chart's own L,a,b: 24 rows, from the brown patch."),
     ] = None
-    linear: Annotated[
-        bool, Option("--linear", help="The file's numbers are proportional to light.")
-    ] = False
-    two_surfaces: Annotated[
-        bool, Option("--two-surfaces", help="Chart and panel lie on different surfaces.")
-    ] = False
-    matt: Annotated[
-        bool, Option("--matt", help="The panel is matt: a ground without clear coat.")
-    ] = False
+    linear: Annotated[bool, Option(help="The file's numbers are proportional to light.")] = False
+    two_surfaces: Annotated[bool, Option(help="Chart and panel lie on different surfaces.")] = False
+    matt: Annotated[bool, Option(help="The panel is matt: a ground without clear coat.")] = False
 
     def marks(self) -> Marks:
         """Return them as the reader of photographs takes them."""
@@ -98,9 +91,7 @@ def _photo(
     picture: Annotated[
         str | None, Option(help="Write the picture with what was found drawn on it (JPEG).")
     ] = None,
-    keep: Annotated[
-        bool, Option("--keep", help="Keep the readings with the archive's panels.")
-    ] = False,
+    keep: Annotated[bool, Option(help="Keep the readings with the archive's panels.")] = False,
     asked: SignedOptions,
 ) -> None:
     """Estimate panels' colours from photographs with a reference chart in them.

@@ -30,7 +30,7 @@ __all__: list[str] = []
 class MixOptions:
     """What is mixed: a panel's recipe, a schedule, or a ratio as it may be written."""
 
-    panel: Annotated[str, Option("--panel", help="Recipe of a panel in the archive.")] = ""
+    panel: Annotated[str, Option(help="Recipe of a panel in the archive.")] = ""
     colour: Annotated[str, Option(help="Colour or blend: 'teal 2 + violet 1'.")] = ""
     schedule: ScheduleOption = ""
     ratio: Annotated[
@@ -98,15 +98,13 @@ def _mix(
     mixed: MixOptions,
     job: JobOptions,
     bottle: Annotated[str, Option(help="What is left in an opened bottle: '120 ml'.")] = "",
-    bottle_of: Annotated[
-        str, Option("--bottle-of", help="What is in it: colour or carrier.")
-    ] = "colour",
+    bottle_of: Annotated[str, Option(help="What is in it: colour or carrier.")] = "colour",
     drain: Annotated[
         str, Option(help="The data sheet's drain time, told for other cups: '22 s Ford 4'.")
     ] = "",
     poured: PouredOption = None,
-    buy: Annotated[bool, Option("--buy", help="What to buy, by the shelf; the cost.")] = False,
-    take: Annotated[bool, Option("--take", help="Take the job off the shelf.")] = False,
+    buy: Annotated[bool, Option(help="What to buy, by the shelf; the cost.")] = False,
+    take: Annotated[bool, Option(help="Take the job off the shelf.")] = False,
     asked: ArchiveOptions,
 ) -> None:
     """Work out the pots of a job: what to pour for each coat group, and in all.
@@ -190,7 +188,7 @@ def _stock(
     have: Annotated[str, Option(help="What is on the shelf: '300 ml'.")] = "",
     bottle: Annotated[str, Option(help="What a full bottle holds: '500 ml'.")] = "",
     price: Annotated[float | None, Option(help="Of a full bottle, in your money.")] = None,
-    forget: Annotated[bool, Option("--forget", help="Take it from the list.")] = False,
+    forget: Annotated[bool, Option(help="Take it from the list.")] = False,
     asked: ArchiveOptions,
 ) -> None:
     """List what is on the paint shelf, or write down what there is of one thing.

@@ -40,7 +40,7 @@ def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
 
 def _aged(
     *,
-    reading: Annotated[str, Option("--reading", help="File with the places read.")],
+    reading: Annotated[str, Option(help="File with the places read.")],
     file: FileOptions,
     json_: JsonOption = False,
 ) -> None:

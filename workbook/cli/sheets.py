@@ -21,7 +21,7 @@ __all__: list[str] = []
 
 def _job_sheet(
     *,
-    panel: Annotated[str, Option("--panel", help="Recipe of a panel in the archive.")] = "",
+    panel: Annotated[str, Option(help="Recipe of a panel in the archive.")] = "",
     ground: Annotated[str, Option(help="The recipe: its ground.")] = "",
     colour: Annotated[str, Option(help="Its colour or blend.")] = "",
     schedule: Annotated[str, Option(help="Its coats: 4@6:1, or '2@6:1 2@3:1'.")] = "",

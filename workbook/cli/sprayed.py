@@ -45,13 +45,11 @@ class NewPanelOptions:
         "yes"
     )
     read: Annotated[
-        tuple[float, float, float] | None,
-        Option("--read", help="Its reading.", metavar="L a b"),
+        tuple[float, float, float] | None, Option(help="Its reading.", metavar="L a b")
     ] = None
     read_at: Annotated[
         list[str] | None,
         Option(
-            "--read-at",
             help="Its reading at one angle: 45as15=40,-20,10; again for the next.",
             metavar="ANGLE=L,a,b",
         ),
@@ -59,15 +57,10 @@ class NewPanelOptions:
     read_file: Annotated[
         str | None,
         Option(
-            "--read-file",
-            help="Its reading in a file, at several angles too, or a photograph.",
-            metavar="FILE",
+            help="Its reading in a file, at several angles too, or a photograph.", metavar="FILE"
         ),
     ] = None
-    before_clear: Annotated[
-        bool,
-        Option("--before-clear", help="It was read before its clear coat was on."),
-    ] = False
+    before_clear: Annotated[bool, Option(help="It was read before its clear coat was on.")] = False
 
     def panels(self, viewing: Viewing, light: LightOptions, file: FileOptions) -> list[Typed]:
         """Return its recipe with its readings, or nothing where none was given.
@@ -118,23 +111,16 @@ class CardOptions:
     stage: Annotated[
         list[str] | None,
         Option(
-            "--stage",
             help="An earlier reading of that card: all coats then, and L,a,b, such as "
             "2@9:1=40,20,10; again for the next.",
             metavar="COATS=L,a,b",
         ),
     ] = None
-    minutes: Annotated[
-        float | None,
-        Option("--minutes", help="From its last coat to its reading."),
-    ] = None
+    minutes: Annotated[float | None, Option(help="From its last coat to its reading.")] = None
     cup_ml: Annotated[
-        float | None,
-        Option("--cup-ml", type=click.FloatRange(1.0), help="What is left in its cup."),
+        float | None, Option(type=click.FloatRange(1.0), help="What is left in its cup.")
     ] = None
-    sure: Annotated[bool, Option("--sure", help="Its readings were taken again, and are so.")] = (
-        False
-    )
+    sure: Annotated[bool, Option(help="Its readings were taken again, and are so.")] = False
 
     def __post_init__(self) -> None:
         given = self.stage or self.cup_ml is not None or self.minutes is not None or self.sure

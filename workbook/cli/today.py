@@ -21,28 +21,23 @@ class TodayOptions:
     `lot`, `batch`: such as ``cherry=L7``. `date`: such as ``2026-05-31``.
     """
 
-    sprayer: Annotated[
-        str | None, Option("--sprayer", help="Who sprays.  [default: who did last]")
-    ] = None
+    sprayer: Annotated[str | None, Option(help="Who sprays.  [default: who did last]")] = None
     lot: Annotated[
         list[str] | None,
         Option(
-            "--lot",
             help="Lot of a colour: cherry=L7, or L7 alone where the archive knows it; again for "
             "the next.  [default: the last]",
             metavar="COLOUR=LOT",
         ),
     ] = None
     batch: Annotated[
-        list[str] | None,
-        Option("--batch", help="Batch of a ground, likewise.", metavar="GROUND=BATCH"),
+        list[str] | None, Option(help="Batch of a ground, likewise.", metavar="GROUND=BATCH")
     ] = None
-    instrument: Annotated[
-        str | None, Option("--instrument", help="What reads the panel.  [default: the last]")
-    ] = None
+    instrument: Annotated[str | None, Option(help="What reads the panel.  [default: the last]")] = (
+        None
+    )
     date: Annotated[
-        str | None,
-        Option("--date", help="The day of spraying.  [default: the last]", metavar="DATE"),
+        str | None, Option(help="The day of spraying.  [default: the last]", metavar="DATE")
     ] = None
 
     def tell(self, session: Session) -> None:

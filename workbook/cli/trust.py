@@ -26,15 +26,13 @@ def _fit(
     by: Annotated[
         list[str] | None,
         Option(
-            "--by",
             help="What to leave out: panel, recipe, ground, lot; again for the next.  [default: "
             "the first three]",
             metavar="WHAT",
         ),
     ] = None,
     after: Annotated[
-        str | None,
-        Option("--after", help="Leave out what came after a day: 2026-05-31.", metavar="DATE"),
+        str | None, Option(help="Leave out what came after a day: 2026-05-31.", metavar="DATE")
     ] = None,
     folds: Annotated[
         int, Option(type=click.IntRange(2, 100), help="Parts that are left out in turn.")
@@ -91,15 +89,11 @@ def _audit(
     *,
     fix: Annotated[
         list[str] | None,
-        Option(
-            "--fix", help="Put the finding of this key right; again for the next.", metavar="KEY"
-        ),
+        Option(help="Put the finding of this key right; again for the next.", metavar="KEY"),
     ] = None,
     ignore: Annotated[
         list[str] | None,
-        Option(
-            "--ignore", help="Set the finding of this key aside; again for the next.", metavar="KEY"
-        ),
+        Option(help="Set the finding of this key aside; again for the next.", metavar="KEY"),
     ] = None,
     asked: SignedOptions,
 ) -> None:

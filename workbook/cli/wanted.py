@@ -48,7 +48,6 @@ class SampleOptions:
     lab_at: Annotated[
         list[str] | None,
         Option(
-            "--lab-at",
             help="Instead of --lab, the colour at one angle: 45as15=40,-20,10; again for the next "
             "makes a target that is met at all of them.",
             metavar="ANGLE=L,a,b",
@@ -57,15 +56,13 @@ class SampleOptions:
     reading: Annotated[
         str | None,
         Option(
-            "--reading",
             help="File with the target's reading, or a photograph of it beside a chart; rows "
             "at several angles (45as15, 45as110) make a target that is met at all of them.",
             metavar="FILE",
         ),
     ] = None
     sample: Annotated[
-        str | None,
-        Option("--sample", help="Which sample in that file, where it has several."),
+        str | None, Option(help="Which sample in that file, where it has several.")
     ] = None
 
     @property
@@ -124,8 +121,7 @@ class TargetOptions(SampleOptions):
     """
 
     panel: Annotated[
-        str | None,
-        Option("--panel", help="A panel of the archive to match.", metavar="CODE"),
+        str | None, Option(help="A panel of the archive to match.", metavar="CODE")
     ] = None
 
     @property
@@ -143,15 +139,11 @@ class OrderOptions:
 
     tolerance: Annotated[
         float | None,
-        Option(
-            "--tolerance",
-            help="Difference that passes, in ΔE00 or as --difference says.  [default: 1]",
-        ),
+        Option(help="Difference that passes, in ΔE00 or as --difference says.  [default: 1]"),
     ] = None
     difference: Annotated[
         str | None,
         Option(
-            "--difference",
             help="The difference that the order names: de00, cmc2:1 or cmc1:1.  [default: de00]",
             metavar="KIND",
         ),
@@ -159,19 +151,17 @@ class OrderOptions:
     box: Annotated[
         tuple[float, float, float] | None,
         Option(
-            "--box",
             help="Instead of one number: the greatest ΔL*, Δa* and Δb* that pass, either way.",
             metavar="DL Da Db",
         ),
     ] = None
     box_lch: Annotated[
         tuple[float, float, float] | None,
-        Option("--box-lch", help="The same for ΔL*, ΔC* and ΔH*.", metavar="DL DC DH"),
+        Option(help="The same for ΔL*, ΔC* and ΔH*.", metavar="DL DC DH"),
     ] = None
     angle_weight: Annotated[
         list[str] | None,
         Option(
-            "--angle-weight",
             help="How often a difference counts at one of the target's angles: 45as15=2; again "
             "for the next.  [default: 1 each]",
             metavar="ANGLE=NUMBER",
@@ -243,22 +233,15 @@ class ShelfOptions:
     """
 
     grounds: Annotated[
-        list[str] | None,
-        Option("--grounds", help="Only these grounds: 'silver, pale gold'.", metavar="NAMES"),
+        list[str] | None, Option(help="Only these grounds: 'silver, pale gold'.", metavar="NAMES")
     ] = None
-    colours: Annotated[
-        list[str] | None, Option("--colours", help="Only these colours.", metavar="NAMES")
-    ] = None
-    max_coats: Annotated[
-        int | None, Option("--max-coats", help="Most coats of colour.  [default: 6]")
-    ] = None
+    colours: Annotated[list[str] | None, Option(help="Only these colours.", metavar="NAMES")] = None
+    max_coats: Annotated[int | None, Option(help="Most coats of colour.  [default: 6]")] = None
     min_ratio: Annotated[
-        str | None,
-        Option("--min-ratio", help="One end of the mix ratio, such as 2:1.", metavar="RATIO"),
+        str | None, Option(help="One end of the mix ratio, such as 2:1.", metavar="RATIO")
     ] = None
     max_ratio: Annotated[
-        str | None,
-        Option("--max-ratio", help="The other end, such as 10:1.", metavar="RATIO"),
+        str | None, Option(help="The other end, such as 10:1.", metavar="RATIO")
     ] = None
 
     def limits(self) -> dict[str, Any]:
@@ -276,12 +259,9 @@ class SearchOptions(ShelfOptions):
     may have them. `max_unevenness`: most that 10 percent of film may show.
     """
 
-    min_coats: Annotated[
-        int | None, Option("--min-coats", help="Fewest coats of colour.  [default: 1]")
-    ] = None
+    min_coats: Annotated[int | None, Option(help="Fewest coats of colour.  [default: 1]")] = None
     ratio_step: Annotated[
-        float | None,
-        Option("--ratio-step", help="Parts of carrier a cup can tell apart.  [default: 0.5]"),
+        float | None, Option(help="Parts of carrier a cup can tell apart.  [default: 0.5]")
     ] = None
     blends: Annotated[
         bool | None,
@@ -312,9 +292,8 @@ class SearchOptions(ShelfOptions):
     max_unevenness: Annotated[
         float | None,
         Option(
-            "--max-unevenness",
             help="Most that 10 percent more or less film may show, in ΔE00 or as --difference "
-            "says, at every angle; for this search, not remembered.",
+            "says, at every angle; for this search, not remembered."
         ),
     ] = None
 
@@ -323,12 +302,8 @@ class SearchOptions(ShelfOptions):
 class KeptOptions:
     """Limits that are kept with the archive, and what its paint shelf has enough of."""
 
-    remember: Annotated[bool, Option("--remember", help="Keep these limits with the archive.")] = (
-        False
-    )
-    forget: Annotated[
-        bool, Option("--forget", help="Forget the limits kept with the archive first.")
-    ] = False
+    remember: Annotated[bool, Option(help="Keep these limits with the archive.")] = False
+    forget: Annotated[bool, Option(help="Forget the limits kept with the archive first.")] = False
     in_stock: Annotated[
         tuple[str, str] | None,
         Option(
