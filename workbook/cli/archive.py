@@ -30,10 +30,7 @@ def _export(
         Argument(help="Where to: .csv, .xlsx, .cgats, .cxf, or .zip for all of it; - prints CSV."),
     ],
     archive: ArchiveOption = "panels.db",
-    customers: Annotated[
-        bool,
-        Option("--customers/--no-customers", help="Whether customers' names go with it."),
-    ] = True,
+    customers: Annotated[bool, Option(help="Whether customers' names go with it.")] = True,
     json_: JsonOption = False,
 ) -> None:
     """Write the panels as a table that imports to the same archive, or all of it as a backup."""

@@ -53,20 +53,17 @@ _SCALES = {"percent": "percent", "%": "percent", "0-1": "unit", "0–1": "unit",
 ArchiveOption = Annotated[
     str,
     Option(
-        "--archive",
         envvar="WORKBOOK_ARCHIVE",
         help="The archive: a file, or postgresql://user@host/database.",
         metavar="PATH",
     ),
 ]
-JsonOption = Annotated[bool, Option("--json", help="Print the result as JSON.")]
+JsonOption = Annotated[bool, Option(help="Print the result as JSON.")]
 LabOption = Annotated[
     tuple[float, float, float] | None,
-    Option("--lab", help="A colour: L, a and b, such as --lab 40 -20 10.", metavar="L a b"),
+    Option(help="A colour: L, a and b, such as --lab 40 -20 10.", metavar="L a b"),
 ]
-WhoOption = Annotated[
-    str, Option("--who", envvar="WORKBOOK_WHO", help="Your name, for the history.")
-]
+WhoOption = Annotated[str, Option(envvar="WORKBOOK_WHO", help="Your name, for the history.")]
 WhyOption = Annotated[str, Option(help="Why, for the history.")]
 ScheduleOption = Annotated[str, Option(help="Coats: 4@6:1, or '2@6:1 2@3:1'.")]
 RatioOption = Annotated[str, Option(help="Carrier to colour, with --coats.")]

@@ -32,7 +32,7 @@ CustomerOption = Annotated[str | None, Option(help="For whom; part of it in a se
 
 
 @dataclass(frozen=True, slots=True)
-class KeepOptions(SignedOptions):
+class SavingOptions(SignedOptions):
     """Where a job is kept, and by whom."""
 
     def keep(self, made: Callable[[Session], Job]) -> None:
@@ -53,7 +53,7 @@ def _new(
     shelf: SearchOptions,
     light: LightOptions,
     file: FileOptions,
-    kept: KeepOptions,
+    kept: SavingOptions,
 ) -> None:
     """Begin a job: a customer's sample to be met.
 
@@ -81,7 +81,7 @@ def _aim(
     passing: OrderOptions,
     light: LightOptions,
     file: FileOptions,
-    kept: KeepOptions,
+    kept: SavingOptions,
 ) -> None:
     """Give a job its target and what passes. Another target is another job."""
 
@@ -171,7 +171,7 @@ def _plan(
     read_after: Annotated[
         list[int] | None, Option(help="Read the card after this coat; again for the next.")
     ] = None,
-    kept: KeepOptions,
+    kept: SavingOptions,
 ) -> None:
     """Choose what to spray for a job: a recipe, or coats to add to a panel (--on)."""
     from matchlib.domain import CoatSchedule, Colour, Recipe
@@ -195,7 +195,7 @@ def _sprayed(
     *,
     number: NumberArgument,
     code: Annotated[str, Argument(help="Panel of the archive.")],
-    kept: KeepOptions,
+    kept: SavingOptions,
 ) -> None:
     """Say that a panel of the archive was sprayed for a job."""
 
@@ -218,7 +218,7 @@ def _change(
         Option(help="A panel that is none of it; again for the next.", metavar="CODE"),
     ] = None,
     shelf: SearchOptions,
-    kept: KeepOptions,
+    kept: SavingOptions,
 ) -> None:
     """Change what is written of a job, or what may be used for it."""
     from workbook.session.back import date_of
@@ -243,7 +243,7 @@ def _close(
     *,
     number: NumberArgument,
     given_up: Annotated[str, Option(help="Why it is given up; else it was matched.")] = "",
-    kept: KeepOptions,
+    kept: SavingOptions,
 ) -> None:
     """Close a job: matched, or given up with the reason."""
     outcome = "given up" if given_up else "matched"
@@ -253,7 +253,7 @@ def _close(
 def _reopen(
     *,
     number: NumberArgument,
-    kept: KeepOptions,
+    kept: SavingOptions,
 ) -> None:
     """Take a closed job up again, where it stood."""
     kept.keep(lambda session: session.archive.job(number).reopened())

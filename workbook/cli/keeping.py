@@ -11,12 +11,9 @@ from workbook.cli.options import Argument, Option
 
 __all__: list[str] = []
 
-StageOption = Annotated[
-    int | None, Option("--stage", help="A stage of the panel, the first being 1.")
-]
+StageOption = Annotated[int | None, Option(help="A stage of the panel, the first being 1.")]
 ReadingOption = Annotated[
-    int | None,
-    Option("--reading", help="A reading of that stage (the last without --stage)."),
+    int | None, Option(help="A reading of that stage (the last without --stage).")
 ]
 
 

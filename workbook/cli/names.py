@@ -111,7 +111,7 @@ def _lot(
     code: Annotated[str, Argument(help="The lot or batch, as printed on the tin.")],
     opened: Annotated[str, Option(help="Day it was opened, such as 2027-03-01.")] = "",
     finished: Annotated[str, Option(help="Day it was used up.")] = "",
-    lot_note: Annotated[str, Option("--note", help="Anything else.")] = "",
+    note: Annotated[str, Option(help="Anything else.")] = "",
     change: ChangeOptions,
 ) -> None:
     """Note a lot of a colour, or a batch of a ground or clear coat.
@@ -125,18 +125,18 @@ def _lot(
         known = [n for n, _ in all_names(session.archive) if n.kind == kind]
         named = [n for n in known if name_key(name) in n.keys]
         lots = [lot for n in named for lot in n.lots if name_key(lot.code) == name_key(code)]
-        lot = _edited_lot(lots[0] if lots else None, code, (opened, finished), lot_note)
+        lot = _edited_lot(lots[0] if lots else None, code, (opened, finished), note)
         number = keep_lot(session.archive, kind, name, lot, **change.said)
     change.tell(number, f"Lot {lot.code} of the {kind} {name} was noted.")
 
 
-def _edited_lot(known: Lot | None, code: str, days: tuple[str, str], lot_note: str) -> Lot:
+def _edited_lot(known: Lot | None, code: str, days: tuple[str, str], note: str) -> Lot:
     """The lot with what was given, and what was known of it where nothing was."""
     from matchlib.domain import Lot
 
     old = known or Lot(code)
     opened, finished = (_day(day) for day in days)
-    return Lot(old.code, opened or old.opened, finished or old.finished, lot_note or old.note)
+    return Lot(old.code, opened or old.opened, finished or old.finished, note or old.note)
 
 
 def _day(text: str) -> date | None:

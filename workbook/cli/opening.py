@@ -21,7 +21,7 @@ def _demo(
     folder: Annotated[
         str, Option("--dir", help="Folder for the demonstration.", metavar="PATH")
     ] = "demo-workshop",
-    open_: Annotated[bool, Option("--open/--no-open", help="Open the workbook afterwards.")] = True,
+    open_: Annotated[bool, Option(help="Open the workbook afterwards.")] = True,
 ) -> None:
     """Try it all on an invented workshop: archive, fit, recipes for three customers' samples.
 

@@ -20,8 +20,8 @@ __all__ = ["Argument", "Option", "called", "parameters"]
 class Option:
     """An option.
 
-    `names`: as typed, ``--on/--off`` for a flag of two; by the parameter's name without. `more`: as
-    `click.Option` takes it.
+    `names`: as typed; by the parameter's name without, and ``--no-`` it where a flag is not off by
+    itself. `more`: as `click.Option` takes it.
     """
 
     def __init__(self, *names: str, **more: Any) -> None:
@@ -83,5 +83,9 @@ def _made(taken: inspect.Parameter) -> click.Parameter:
     more |= {"metavar": "NUMBER" if number else "TEXT", "multiple": get_origin(kind) is list}
     more |= {"is_flag": kind is bool, "show_envvar": True, "show_default": taken.default != ""}
     names = told.names if told else ()
-    long = f"--{taken.name.rstrip('_').replace('_', '-')}"
-    return click.Option([taken.name, *(names or (long,))], **(more | (told.more if told else {})))
+    word = taken.name.rstrip("_").replace("_", "-")
+    # What is not off by itself can be told both ways.
+    both = f"/--no-{word}" if kind is bool and taken.default is not False else ""
+    return click.Option(
+        [taken.name, *(names or (f"--{word}{both}",))], **(more | (told.more if told else {}))
+    )

@@ -22,15 +22,10 @@ __all__ = ["CardOptions", "NewPanelOptions", "SprayedOption", "TriedOption"]
 
 TriedOption = Annotated[
     list[str] | None,
-    Option(
-        "--tried",
-        help="Panel of the archive sprayed for it; again for the next.",
-        metavar="CODE",
-    ),
+    Option(help="Panel of the archive sprayed for it; again for the next.", metavar="CODE"),
 ]
 SprayedOption = Annotated[
-    str | None,
-    Option("--sprayed", help="Table of panels sprayed for it.", metavar="FILE"),
+    str | None, Option(help="Table of panels sprayed for it.", metavar="FILE")
 ]
 
 

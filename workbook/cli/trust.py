@@ -37,9 +37,7 @@ def _fit(
     folds: Annotated[
         int, Option(type=click.IntRange(2, 100), help="Parts that are left out in turn.")
     ] = 10,
-    check: Annotated[
-        bool, Option("--check/--no-check", help="Measure the fit on panels left out.")
-    ] = True,
+    check: Annotated[bool, Option(help="Measure the fit on panels left out.")] = True,
     workers: WorkersOptions,
     asked: ArchiveOptions,
 ) -> None:

@@ -263,26 +263,17 @@ class SearchOptions(ShelfOptions):
     ratio_step: Annotated[
         float | None, Option(help="Parts of carrier a cup can tell apart.  [default: 0.5]")
     ] = None
-    blends: Annotated[
-        bool | None,
-        Option("--blends/--no-blends", help="Two colours in a pot.  [default: blends]"),
-    ] = None
+    blends: Annotated[bool | None, Option(help="Two colours in a pot.  [default: blends]")] = None
     step_ups: Annotated[
-        bool | None,
-        Option("--step-ups/--no-step-ups", help="A stronger ratio later on.  [default: step-ups]"),
+        bool | None, Option(help="A stronger ratio later on.  [default: step-ups]")
     ] = None
     ground_blends: Annotated[
-        bool | None,
-        Option(
-            "--ground-blends/--no-ground-blends",
-            help="Grounds mixed of two.  [default: ground-blends]",
-        ),
+        bool | None, Option(help="Grounds mixed of two.  [default: ground-blends]")
     ] = None
     layers: Annotated[
         bool | None,
         Option(
-            "--layers/--no-layers",
-            help="One neat colour over another, each from a pot of its own.  [default: no-layers]",
+            help="One neat colour over another, each from a pot of its own.  [default: no-layers]"
         ),
     ] = None
     clear: Annotated[
