@@ -18,7 +18,9 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.names import near_told
 from workbook.cli.options import Argument, Option
+from workbook.cli.printing import table
 
 __all__: list[str] = []
 
@@ -73,7 +75,6 @@ def _history(
     What is the code of a panel too means the panel; 7-7 is change 7.
     """
     from matchlib.errors import ArchiveError
-    from workbook.cli.printing import table
 
     with asked.opened() as session:
         ends = None if which is None else _ends(which)
@@ -141,7 +142,6 @@ def _check(*, asked: ArchiveOptions) -> None:
     Names that may be one under two spellings are shown too; they are no damage.
     """
     from matchlib.archive import near_spellings
-    from workbook.cli.names import near_told
 
     with asked.opened() as session:
         faults = session.archive.check()

@@ -25,6 +25,7 @@ from workbook.cli.common import (
     show_json,
 )
 from workbook.cli.options import Argument, Option
+from workbook.cli.printing import cup_text, wrapped
 
 if TYPE_CHECKING:
     from matchlib.domain import Panel, Recipe
@@ -226,7 +227,6 @@ def _label(
 
 
 def _read_back(draft: Any, tell: Any) -> None:
-    from workbook.cli.printing import cup_text, wrapped
     from workbook.cup import cups_of
 
     tell(wrapped(draft.text))

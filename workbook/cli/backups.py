@@ -17,6 +17,7 @@ from workbook.cli.common import (
     show_json,
 )
 from workbook.cli.options import Argument, Option
+from workbook.cli.printing import table
 
 __all__: list[str] = []
 
@@ -37,7 +38,6 @@ def _backup(
     A file that ends in .zip is written as export does it.
     """
     from matchlib.archive import Archive, back_up, backups_of, export_bundle
-    from workbook.cli.printing import table
 
     if not list_:
         with Archive.open(asked.archive, read_only=True) as kept:

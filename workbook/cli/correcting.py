@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from workbook.cli.cards import steering_text
 from workbook.cli.common import ArchiveOptions, FileOptions, LightOptions, note, show, show_json
+from workbook.cli.printing import chance, number, table, wrapped
 from workbook.cli.results import tell_left_out, unit_of
 from workbook.cli.sprayed import CardOptions, NewPanelOptions, SprayedOption, TriedOption
 from workbook.cli.today import TodayOptions
@@ -132,7 +134,6 @@ def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
 
 def _tell_advice(advice: Advice, order: Tolerance) -> None:
     """Show advice, and the chances of what may be done."""
-    from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session.order import DAY
 
     show(wrapped(advice.words))
@@ -155,7 +156,6 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
 def _tell_steering(found: Any, following: Any, minutes: float | None, json_: bool) -> None:
     from matchlib.plain import shown
     from matchlib.steering import too_soon
-    from workbook.cli.cards import steering_text
 
     soon = too_soon(minutes)
     if json_:

@@ -21,6 +21,7 @@ from workbook.cli.common import (
     standard_input,
 )
 from workbook.cli.options import Argument, Option
+from workbook.cli.printing import table
 
 if TYPE_CHECKING:
     from matchlib.readings import ImportReport, Question
@@ -174,7 +175,6 @@ def _save(report: ImportReport, path: str | None) -> None:
 
 def _previewed(report: ImportReport) -> str:
     """The first rows as understood, then the report."""
-    from workbook.cli.printing import table
     from workbook.session.intake import as_understood
 
     header, rows = as_understood(report)

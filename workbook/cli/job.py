@@ -18,6 +18,7 @@ from workbook.cli.common import (
 )
 from workbook.cli.jobs import JobOptions
 from workbook.cli.options import Argument, Option
+from workbook.cli.printing import chance, table, wrapped
 from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
 
 if TYPE_CHECKING:
@@ -106,8 +107,6 @@ def _list(
     asked: ArchiveOptions,
 ) -> None:
     """List the jobs, the newest first."""
-    from workbook.cli.printing import table
-
     with asked.opened() as session:
         jobs = session.archive.jobs(customer=customer, done=None if all_ else False)
     rows = [
@@ -155,8 +154,6 @@ def _show(*, number: NumberArgument, asked: ArchiveOptions) -> None:
         return
     show(_text(job))
     if found is not None:
-        from workbook.cli.printing import chance
-
         show(f"Expected: {words}; it passes with a chance of {chance(found.probability)}.")
 
 
@@ -266,7 +263,6 @@ def _pot(
     asked: ArchiveOptions,
 ) -> None:
     """Work out the pots of a job: of its recipe, or of the coats to add alone."""
-    from workbook.cli.printing import wrapped
     from workbook.session.customer import to_spray
 
     with asked.opened() as session:

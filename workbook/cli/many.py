@@ -15,6 +15,7 @@ from matchlib.plural import counted
 from workbook.cli.common import FileOptions, show, show_json, standard_input
 from workbook.cli.options import Option
 from workbook.cli.printing import chance, csv_text, number, recipe_row, table, wrapped
+from workbook.cli.results import matches_as_dicts
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
@@ -162,8 +163,6 @@ def _text(found: Mapping[str, Suggestions]) -> str:
 
 def _as_dicts(found: Mapping[str, Suggestions]) -> list[dict[str, Any]]:
     """Return the same as plain data, a row a recipe."""
-    from workbook.cli.results import matches_as_dicts
-
     return [
         {
             "sample": name,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
+from workbook.cli.cards import plans_text
 from workbook.cli.common import (
     ArchiveOptions,
     FileOptions,
@@ -20,7 +21,14 @@ from workbook.cli.common import (
 )
 from workbook.cli.many import ManyOptions
 from workbook.cli.options import Option
-from workbook.cli.results import rests_on, tell_left_out
+from workbook.cli.printing import wrapped
+from workbook.cli.results import (
+    matches_as_dicts,
+    matches_text,
+    predictions_text,
+    rests_on,
+    tell_left_out,
+)
 from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import KeptOptions, OrderOptions, SearchOptions, TargetOptions, tell_fit
 
@@ -63,8 +71,6 @@ def _predict(
     from matchlib.plain import shown
     from matchlib.readings import read_recipes
     from matchlib.suggest.words import PastRecipes
-    from workbook.cli.printing import wrapped
-    from workbook.cli.results import predictions_text
     from workbook.session.order import aim_words
 
     with asked.opened() as session:
@@ -172,8 +178,6 @@ def _match(
     is that of passing by that difference at every angle.
     """
     many.check(beside=wanted.given or bool(readings), json_=asked.json_)
-    from workbook.cli.cards import plans_text
-    from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session.order import aim_words
 
     with asked.opened(write=kept.write) as session:

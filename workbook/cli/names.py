@@ -10,6 +10,7 @@ import click
 
 from workbook.cli.common import ArchiveOptions, ChangeOptions
 from workbook.cli.options import Argument, Option
+from workbook.cli.printing import table
 
 if TYPE_CHECKING:
     from matchlib.domain import Lot, Name
@@ -32,7 +33,6 @@ def _list(
     """List names with their spellings, today's lot, and on how many panels they stand."""
     from matchlib.archive import all_names
     from matchlib.domain import NAME_KINDS
-    from workbook.cli.printing import table
 
     if kind not in (None, *NAME_KINDS):
         raise click.BadParameter(f"a kind is one of {', '.join(NAME_KINDS)}, not {kind!r}")

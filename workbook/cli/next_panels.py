@@ -10,6 +10,7 @@ import click
 from matchlib.errors import FitError
 from workbook.cli.common import ArchiveOptions, FileOptions, LightOptions, show, show_json
 from workbook.cli.options import Option
+from workbook.cli.printing import chance, number, table, wrapped
 from workbook.cli.results import rests_on, tell_left_out
 from workbook.cli.sprayed import SprayedOption, TriedOption
 from workbook.cli.today import TodayOptions
@@ -78,8 +79,6 @@ def _next(
         show_json([shown(panel) | {"left_out": codes} | of_all for panel, codes in rows])
         return
     if why_not:
-        from workbook.cli.printing import wrapped
-
         show(f"{wrapped(why_not)}\n")
     _tell(found, unfitting, card)
     tell_left_out(left_out)
@@ -88,7 +87,6 @@ def _next(
 def _teach(session: Session, limits: Limits, top: int, *, json_: bool) -> None:
     """Show the panels that would teach the archive most."""
     from matchlib.plain import shown
-    from workbook.cli.printing import wrapped
 
     if not session.archive.colours():
         raise FitError(
@@ -113,7 +111,6 @@ def _tell(
     found: Iterable[TargetPanel], unfitting: tuple[Recipe, ...], card: CardPlan | None
 ) -> None:
     from matchlib.correction import aside_words
-    from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session.order import DAY
 
     rows = [

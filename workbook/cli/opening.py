@@ -9,6 +9,7 @@ import click
 
 from workbook.cli.common import ArchiveOption, note, show
 from workbook.cli.options import Option
+from workbook.cli.results import matches_text
 
 __all__ = ["NO_BROWSER"]
 
@@ -28,7 +29,6 @@ def _demo(
     Makes a folder with the archive, the table it came from and the samples; a second time changes
     nothing. Then opens the workbook, unless --no-open is given or WORKBOOK_NO_BROWSER is set.
     """
-    from workbook.cli.results import matches_text
     from workbook.session import Session
     from workbook.session.demo import make_demo
     from workbook.session.order import aim_of

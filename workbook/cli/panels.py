@@ -9,6 +9,7 @@ import click
 
 from workbook.cli.common import ArchiveOptions, show, show_json
 from workbook.cli.options import Argument, Option
+from workbook.cli.printing import csv_text, number, table
 from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
@@ -95,7 +96,6 @@ def _panels(
         raise click.BadParameter(f"sort by {', '.join(_SORTS)}, not {sort!r}")
     if csv_ and asked.json_:
         raise click.BadParameter("give --csv or --json, not both")
-    from workbook.cli.printing import csv_text, number, table
 
     with asked.opened() as session:
         chosen = which.chosen(session.archive.panels())
@@ -171,16 +171,12 @@ def _panel(
         jobs = [j.number for j in session.archive.jobs() if panel.code in j.panels]
         try:
             tell_fit(session)
-            away, trust = _expected(session, panel)
+            rows, trust = _expected(session, panel)
         except FitError:
-            away, trust = {}, None
+            rows, trust = [], None
     if asked.json_:
         from matchlib.plain import to_plain
 
-        rows = [
-            {"stage": n, "place": i, "expected": list(lab), "delta_e00": d}
-            for (n, i), (lab, d) in away.items()
-        ]
         show_json(
             {**to_plain(panel), "removed": gone, "jobs": jobs, "predicted": rows, "trust": trust}
         )
@@ -192,40 +188,37 @@ def _panel(
     lines += [f"{name}: {value}" for name, value in panel.extra]
     lines += [f"Sprayed for job {', '.join(map(str, jobs))}"] if jobs else []
     before = None
-    for number, stage in enumerate(panel.stages, 1):
-        lines += _stage_lines(number, stage, before, away)
+    away = {(row["stage"], row["place"]): row["delta_e00"] for row in rows}
+    for nth, stage in enumerate(panel.stages, 1):
+        lines += _stage_lines(nth, stage, before, away)
         before = stage
     if trust is not None:
         lines.append(f"Trust in its back: {trust:.0%}")
     show("\n".join(lines))
 
 
-def _expected(
-    session: Session, panel: Panel
-) -> tuple[dict[tuple[int, int], tuple[tuple[float, ...], float]], float | None]:
+def _expected(session: Session, panel: Panel) -> tuple[list[dict[str, Any]], float | None]:
     """What the model expects of each reading, by stage and place; and its trust in the panel."""
     from matchlib.colorimetry import delta_e00
     from matchlib.errors import MatchlibError
 
-    found = {}
-    for number, stage in enumerate(panel.stages, 1):
+    found = []
+    for nth, stage in enumerate(panel.stages, 1):
         for place, reading in enumerate(stage.readings):
             recipe = stage.recipe_at(reading)
             try:
                 lab = session.model.predict_recipes([recipe], reading.viewing)[0]
             except MatchlibError:
                 continue  # a panel that was removed may name what no other panel shows
-            read = _lab(reading)
-            found[number, place] = (
-                tuple(round(float(v), 3) for v in lab),
-                round(float(delta_e00(read, lab)), 3),
-            )
+            away = round(float(delta_e00(_lab(reading), lab)), 3)
+            expected = [round(float(v), 3) for v in lab]
+            found.append({"stage": nth, "place": place, "expected": expected, "delta_e00": away})
     trust = session.model.trust_.get(panel.code)
     return found, None if trust is None else round(trust, 3)
 
 
 def _stage_lines(
-    number: int, stage: Stage, before: Stage | None, away: dict[tuple[int, int], Any]
+    nth: int, stage: Stage, before: Stage | None, away: dict[tuple[int, int], float]
 ) -> list[str]:
     from matchlib.domain import lot_words
 
@@ -235,7 +228,7 @@ def _stage_lines(
     facts += [lot_words(stage.lot)]
     facts += _climate(stage.temperature, stage.humidity)
     where = ", ".join(t for t in facts if t)
-    lines = [f"Stage {number}: {what}" + (f" ({where})" if where else "")]
+    lines = [f"Stage {nth}: {what}" + (f" ({where})" if where else "")]
     for coat in stage.log:
         parts = [coat.at.isoformat(sep=" ", timespec="minutes") if coat.at else ""]
         parts += [str(coat.ratio or ""), coat.sprayer, lot_words(coat.lot)]
@@ -245,10 +238,10 @@ def _stage_lines(
         light, red, yellow = _lab(reading)
         how = [str(reading.viewing), reading.source, reading.instrument, reading.state]
         how += [reading.date.isoformat()] if reading.date else []
-        far = away.get((number, place))
+        far = away.get((nth, place))
         lines.append(
             f"  read L {light:g}, a {red:g}, b {yellow:g} ({', '.join(s for s in how if s)})"
-            + ("" if far is None else f"; ΔE00 {far[1]:.2f} from what its recipe should read")
+            + ("" if far is None else f"; ΔE00 {far:.2f} from what its recipe should read")
         )
     return lines
 
@@ -266,7 +259,6 @@ def _coverage(
 ) -> None:
     """Count what was sprayed over what, how strong, and what never was."""
     from matchlib.overview import BANDS, coverage
-    from workbook.cli.printing import table
 
     with asked.opened() as session:
         panels = session.archive.panels()

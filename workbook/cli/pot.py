@@ -16,6 +16,7 @@ from workbook.cli.common import (
 )
 from workbook.cli.jobs import JobOptions
 from workbook.cli.options import Option
+from workbook.cli.printing import cup_text, wrapped
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
@@ -115,7 +116,6 @@ def _mix(
     --poured whether what was poured is the ratio; both go without a job.
     """
     from matchlib.mixing import drain_words
-    from workbook.cli.printing import wrapped
     from workbook.session.back import draft_panel
     from workbook.session.pot import bottle_words, labour_of
     from workbook.session.stock import bill_of, take_off
@@ -164,7 +164,6 @@ def _tell(recipe: Recipe, lines: list[str], *, question: bool) -> None:
     """Draw the cups of a recipe; then what was worked out, and the cautions."""
     from matchlib.cautions import DEFERENCE, cautions_at
     from matchlib.mixing import question_ratio
-    from workbook.cli.printing import cup_text, wrapped
     from workbook.cup import cups_of
 
     cups = cups_of(recipe)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from workbook.cli.common import ArchiveOptions, FileOptions, JsonOption, show, show_json
 from workbook.cli.options import Option
+from workbook.cli.printing import number, table, wrapped
 from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
@@ -18,7 +19,6 @@ __all__: list[str] = []
 
 def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
     from matchlib.repair import EDGES
-    from workbook.cli.printing import number, table, wrapped
 
     if json_:
         show_json(zones)
@@ -48,7 +48,6 @@ def _aged(
     from matchlib.domain import Viewing
     from matchlib.readings import read_target
     from matchlib.repair import aged_finish
-    from workbook.cli.printing import wrapped
 
     places = read_target(reading, **file.declared)
     found = aged_finish(places)

@@ -6,6 +6,7 @@ from typing import Annotated
 
 from workbook.cli.common import ArchiveOption, JsonOption, show, show_json
 from workbook.cli.options import Option
+from workbook.cli.printing import wrapped
 
 __all__: list[str] = []
 
@@ -22,7 +23,6 @@ def _first_day(
     """
     from matchlib.domain import Colour, MixRatio
     from matchlib.lessons import first_day
-    from workbook.cli.printing import wrapped
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:
@@ -40,7 +40,6 @@ def _words(
 ) -> None:
     """Explain the trade's words as they are used here, one sentence each."""
     from matchlib.trade import GLOSSARY
-    from workbook.cli.printing import wrapped
 
     sought = " ".join(word.split()).casefold()
     found = [t for t in GLOSSARY if any(sought in w.casefold() for w in (t.word, *t.also))]
@@ -53,7 +52,6 @@ def _words(
 def _troubles(*, json_: JsonOption = False) -> None:
     """Say what to check when spraying goes wrong, the first thing first."""
     from matchlib.trade import TROUBLES
-    from workbook.cli.printing import wrapped
 
     if json_:
         show_json(TROUBLES)
@@ -69,7 +67,6 @@ def _how_to_read(*, archive: ArchiveOption = "panels.db") -> None:
     """Say how a card is read, and how many readings are enough by the archive's own spread."""
     from matchlib.overview import rereading
     from matchlib.trade import PROTOCOL
-    from workbook.cli.printing import wrapped
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:

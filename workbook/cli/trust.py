@@ -11,6 +11,7 @@ import click
 from workbook.cli.common import ArchiveOptions, SignedOptions, listed, note, show, show_json
 from workbook.cli.many import WorkersOptions
 from workbook.cli.options import Option
+from workbook.cli.printing import number, table, wrapped
 from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
@@ -78,7 +79,6 @@ def _fit(
     show(f"{outcome.text[:-1]} to {panels} panels.")
     if floor is not None:
         show(validation_text(rows))
-        from workbook.cli.printing import wrapped
 
         show(wrapped(floor.words))
 
@@ -103,7 +103,6 @@ def _audit(
     """
     if fix and ignore:
         raise click.BadParameter("give --fix or --ignore, not both")
-    from workbook.cli.printing import wrapped
     from workbook.session.auditing import finding_text, findings_of, fix_findings
 
     with asked.opened(write=bool(fix or ignore)) as session:
@@ -139,7 +138,6 @@ def validation_text(rows: Sequence[TableRow]) -> str:
     Returned: ΔE00 in columns; blank where there is no number.
     """
     from matchlib.validation import left_out_words
-    from workbook.cli.printing import number, table, wrapped
 
     cells = [
         (
