@@ -34,6 +34,19 @@ def test_the_command_line_takes_each_option_and_the_command_its_group() -> None:
     assert done.stdout == "teal 6:2!\n", done.output
 
 
+def test_an_option_bears_its_parameters_name_and_a_flag_not_off_is_told_both_ways() -> None:
+    def drawn(
+        *, top_coat: bool = False, label_: bool = True, gloss: bool | None = None
+    ) -> None: ...
+
+    taken = parameters(drawn)
+    assert [(each.opts, each.secondary_opts) for each in taken] == [
+        (["--top-coat"], []),
+        (["--label"], ["--no-label"]),
+        (["--gloss"], ["--no-gloss"]),
+    ]
+
+
 def test_an_option_cannot_be_two_things() -> None:
     def twice(*, carrier: int = 0, cup: Cup) -> None: ...
 

@@ -96,7 +96,6 @@ def _panels(
         raise click.BadParameter(f"sort by {', '.join(_SORTS)}, not {sort!r}")
     if csv_ and asked.json_:
         raise click.BadParameter("give --csv or --json, not both")
-
     with asked.opened() as session:
         chosen = which.chosen(session.archive.panels())
     rows = [_row(panel) for panel in chosen]

@@ -70,7 +70,7 @@ def _fit(
             {
                 "panels": panels,
                 "fit": outcome.how,
-                "file": None if outcome.file is None else str(outcome.file),
+                "file": outcome.file,
                 "validation": rows,
                 "repeatability": floor,
             }
@@ -79,7 +79,6 @@ def _fit(
     show(f"{outcome.text[:-1]} to {panels} panels.")
     if floor is not None:
         show(validation_text(rows))
-
         show(wrapped(floor.words))
 
 
