@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
-from workbook.cli.common import LabOption, SignedOptions, note, numbers_of, show, show_json
+from workbook.cli.common import LabOption, SignedOptions, note, numbers_of
 from workbook.cli.options import Argument, Option
 
 if TYPE_CHECKING:
@@ -128,11 +128,7 @@ def _photo(
     if picture is not None:
         written = _write_pictures(done, Path(picture))
         note(f"Written: {', '.join(written)}." if written else "There is no picture to write.")
-    if asked.json_:
-        show_json({"panels": done, "told": notes})
-    else:
-        for line in (*(d.text for d in done), *notes):
-            show(line)
+    asked.answer({"panels": done, "told": notes}, "\n".join([*(d.text for d in done), *notes]))
     if all(d.reading is None for d in done):
         raise click.exceptions.Exit(1)
 

@@ -17,12 +17,9 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 
-def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
+def _tell(zones: Sequence[Zone], beside: str, asked: ArchiveOptions) -> None:
     from matchlib.repair import EDGES
 
-    if json_:
-        show_json(zones)
-        return
     rows = [
         (
             str(z.recipe.schedule or "bare"),
@@ -34,8 +31,7 @@ def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
         for z in zones
     ]
     heads = ("coats", "L", "a", "b", f"ΔE00 from {beside}", "step", "a sharp edge")
-    show(table(heads, rows, right=" rrrrr"))
-    show(wrapped(EDGES))
+    asked.answer(zones, f"{table(heads, rows, right=' rrrrr')}\n{wrapped(EDGES)}")
 
 
 def _aged(
@@ -81,7 +77,7 @@ def _blend_in(
     with asked.opened() as session:
         tell_fit(session)
         zones = blend_in(session.model, recipe, over=over, weaker=weaker)
-    _tell(zones, "the finish", json_=asked.json_)
+    _tell(zones, "the finish", asked)
 
 
 def _fade(
@@ -104,4 +100,4 @@ def _fade(
     with asked.opened() as session:
         tell_fit(session)
         found = fade(session.model, *ends, zones=zones)
-    _tell(found, "the first end", json_=asked.json_)
+    _tell(found, "the first end", asked)
