@@ -19,7 +19,7 @@ from matchlib.colorimetry import Tolerance, delta_e00, expected_delta_e00
 from matchlib.colorimetry.expected import ExpectedDifference
 from matchlib.domain import Lab, Recipe, Viewing, three
 from matchlib.errors import MatchlibError
-from matchlib.outcome import Outcome, outcome_at, outcomes
+from matchlib.outcome import Outcome, outcomes
 from matchlib.plain import recipe_cells, rounded_lab
 from matchlib.regression import FilmPredictor
 from matchlib.target import Aim, Target
@@ -259,14 +259,14 @@ def _by_itself(
         hope = ExpectedDifference(*map(np.concatenate, zip(*own, strict=True)))
     return tuple(
         Forecast(
-            **vars(outcome_at(i, recipe, there, hope)),
+            **vars(one),
             viewing=views[i],
             delta_e00=float(plain.mean[i]),
             sd_delta_e00=float(plain.sd[i]),
             difference=0.0,
             tolerance=passes,
         )
-        for i, recipe in enumerate(recipes)
+        for i, one in enumerate(outcomes(recipes, there, hope))
     )
 
 
@@ -290,5 +290,5 @@ def _against(
             tolerance=aim.tolerance,
             angles=angles_of(aim, there.labs[:, i]),
         )
-        for i, one in enumerate(outcomes(recipes, there, aim))
+        for i, one in enumerate(outcomes(recipes, there, aim.hope(there)))
     )

@@ -209,7 +209,7 @@ def next_for_target(
     report(0.2, "working out the nearest")
     some = [candidates[i] for i in order[:FOLLOWING]]
     known = belief.together(some, target.viewings, source=source)
-    each = outcomes(some, known.prediction, target)
+    each = outcomes(some, known.prediction, target.hope(known.prediction))
     first = np.argsort([-one.probability for one in each], kind="stable")[:THOUGHT_OF]
     found: list[TargetPanel] = []
     for number, i in enumerate(first):
@@ -252,12 +252,12 @@ def _by_second(i: int, known: Together, goal: Target) -> float:
     within = np.ones((FUTURES, count, CLOUD), bool)
     for view, part in enumerate(parts):
         # A small difference is a length in the target's own axes, which serve every panel near it.
-        scale, boxed = goal.local(view)
+        scale = goal.axes[view]
         centre = (labs[view][None] + move[:, :, part] - goal.labs[view]) @ scale.T
         cloud = further * (points @ (scale @ spread[:, part]).transpose(0, 2, 1))
         cloud = cloud - doubt[:, part] @ scale.T
         away = (centre[:, :, None, :] + cloud[None]) ** 2
-        length = away.max(axis=3) if boxed else away.sum(axis=3)
+        length = away.max(axis=3) if goal.tolerance.boxed else away.sum(axis=3)
         within &= length <= goal.tolerance.value**2
     either = passed[:, None] | within
     return float(either.mean(axis=2).max(axis=1).mean())

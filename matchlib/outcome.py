@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from matchlib.colorimetry.expected import ExpectedDifference
 from matchlib.domain import Lab, Recipe, three
 from matchlib.regression import Prediction
-from matchlib.target import Target
 
-__all__ = ["Outcome", "outcome_at", "outcomes"]
+__all__ = ["Outcome", "outcomes"]
 
 Array = NDArray[np.float64]
 
@@ -36,21 +35,15 @@ class Outcome:
         return three(np.sqrt(np.diag(self.covariance)))
 
 
-def outcomes(recipes: Sequence[Recipe], there: Prediction, target: Target) -> list[Outcome]:
-    """Return what to expect of the next panels."""
-    hope = target.expected(there.labs, there.covariance, there.dof)
+def outcomes(
+    recipes: Sequence[Recipe], there: Prediction, hope: ExpectedDifference
+) -> list[Outcome]:
+    """Return what to expect of the next panels, one a recipe."""
+    # hope: of their differences, as of `Target.hope`.
     first = there.first
-    return [outcome_at(i, recipe, first, hope) for i, recipe in enumerate(recipes)]
-
-
-def outcome_at(i: int, recipe: Recipe, first: Prediction, hope: ExpectedDifference) -> Outcome:
-    """Return one of many, by the prediction under the first viewing and what all come to."""
-    return Outcome(
-        recipe,
-        three(first.lab[i]),
-        first.covariance[i],
-        float(first.dof[i]),
-        float(hope.mean[i]),
-        float(hope.sd[i]),
-        float(hope.probability[i]),
-    )
+    rows = zip(recipes, first.lab, first.covariance, first.dof.tolist(), strict=True)
+    expected = zip(hope.mean.tolist(), hope.sd.tolist(), hope.probability.tolist(), strict=True)
+    return [
+        Outcome(recipe, three(lab), covariance, dof, *away)
+        for (recipe, lab, covariance, dof), away in zip(rows, expected, strict=True)
+    ]

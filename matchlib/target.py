@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -22,6 +23,7 @@ from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 from matchlib.linear import covariance_of_reading
+from matchlib.regression import Prediction
 from matchlib.tails import block_diagonal, drawn_out, normal_cloud, symmetric_root
 
 __all__ = ["Aim", "Target"]
@@ -238,10 +240,20 @@ class Target:
             aims.append("L {:.1f}, a {:.1f}, b {:.1f}".format(*aim.lab) + at)
         return f"{'; '.join(aims)}; {self.tolerance.words}"
 
-    @property
+    @cached_property
     def labs(self) -> Array:
         """CIELAB wanted, shape (aims, 3)."""
         return np.array([aim.lab for aim in self.aims])
+
+    @cached_property
+    def axes(self) -> Array:
+        """Axes of each aim in which a small difference is a length, shape (aims, 3, 3).
+
+        They are S, so that the weighted difference is near the root of the squares of S d, or, of
+        a box, the greatest of the three.
+        """
+        each = [aim.weight * self.tolerance.stretch(np.array(aim.lab)) for aim in self.aims]
+        return np.array(each)
 
     @property
     def viewings(self) -> tuple[Viewing | None, ...]:
@@ -302,23 +314,22 @@ class Target:
         """Return the viewing of each aim; the usual one where it has none of its own."""
         return [aim.viewing or usual for aim in self.aims]
 
-    def local(self, number: int) -> tuple[Array, bool]:
-        """Return the axes in which a small difference at one aim is a length.
+    def hope(self, there: Prediction) -> ExpectedDifference:
+        """Return what to expect of the next panels of recipes, as they will be read.
 
         Parameters
         ----------
-        number : int
-            Of the aim.
+        there : Prediction
+            n recipes under each aim's viewing. What is not known of the law, the spread from panel
+            to panel and the reading's noise all count, and all angles are taken together: one law,
+            film and ground are seen at every one of them.
 
         Returns
         -------
-        axes : ndarray, shape (3, 3)
-            S, so that the weighted difference is near the length of S d.
-        boxed : bool
-            Whether that length is the greatest of the three, and not the root of their squares.
+        ExpectedDifference
+            As of `expected`.
         """
-        aim = self.aims[number]
-        return aim.weight * self.tolerance.stretch(np.array(aim.lab)), self.tolerance.boxed
+        return self.expected(there.labs, there.covariance, there.dof)
 
     def expected(
         self, labs: Array, covariances: Array, dof: ArrayLike = np.inf

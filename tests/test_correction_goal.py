@@ -139,9 +139,8 @@ def test_near_the_target_a_difference_is_a_length_in_its_axes(kind) -> None:
     tolerance = Tolerance(kind, box=(1.0, 2.0, 0.5))
     lab, step = np.array([40.0, 30.0, 20.0]), np.array([0.02, -0.01, 0.03])
     goal = Target.lab(*lab, tolerance=tolerance)
-    axes, boxed = goal.local(0)
-    along = np.abs(axes @ step)
-    length = along.max() if boxed else np.sqrt(np.sum(along**2))
+    along = np.abs(goal.axes[0] @ step)
+    length = along.max() if tolerance.boxed else np.sqrt(np.sum(along**2))
     assert length == pytest.approx(float(tolerance.difference(lab, lab + step)), rel=0.02)
     assert goal.tolerance.value == tolerance.value
 

@@ -15,7 +15,7 @@ from matchlib.linear import level_columns, values_covariance
 from matchlib.regression import FilmRegressor
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.table import RecipeTable
-from matchlib.suggest.score import scores
+from matchlib.suggest.search import _floor
 from matchlib.tails import PANELS
 from matchlib.target import Aim, Target
 from tests.angle_shop import FACE, FLOP, angle_panels, recipe_at
@@ -146,23 +146,25 @@ def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> 
     groups = model().stack_.dof[model().reach(recipes)]
     dof = 1.0 / (share**2 / groups + (1.0 - share) ** 2 / PANELS)
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
-    view = scores(model(), recipes, target, VIEWS)
-    np.testing.assert_allclose(view.hope.mean, target.expected(labs, total, dof).mean)
-    assert view.hope.mean[0] < target.expected(labs, total).mean[0]
+    hope = target.hope(predicted)
+    np.testing.assert_allclose(hope.mean, target.expected(labs, total, dof).mean)
+    assert hope.mean[0] < target.expected(labs, total).mean[0]
     # Nobody's panels come out better than spray and reading let them, and these are known well.
     goals = np.broadcast_to(labs[:, :1], labs.shape)
-    np.testing.assert_allclose(view.floor, target.expected(goals, predicted.own).mean)
+    np.testing.assert_allclose(
+        _floor(predicted, target), target.expected(goals, predicted.own).mean
+    )
 
 
 def test_the_search_states_the_chance_at_all_angles() -> None:
     recipe = recipe_at("3@6:1")
-    labs = model().predict_together([recipe], VIEWS).labs
-    target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
+    predicted = model().predict_together([recipe], VIEWS)
+    aims = zip(predicted.labs, VIEWS, strict=True)
+    target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in aims))
     seen = [drawn(recipe, 1.0)[:, 3 * i : 3 * i + 3] for i in range(2)]
     passed = np.mean(target.difference(seen) <= 1.0)
-    view = scores(model(), [recipe], target, VIEWS)
     # At full width the law bends a little, which a plane does not tell.
-    assert view.hope.probability[0] == pytest.approx(passed, abs=0.06)
+    assert target.hope(predicted).probability[0] == pytest.approx(passed, abs=0.06)
 
 
 def test_angles_that_move_together_pass_together_more_often_than_apart() -> None:

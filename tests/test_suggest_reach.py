@@ -14,7 +14,6 @@ from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from matchlib.suggest import reach, suggest
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
-from matchlib.suggest.score import scores
 from matchlib.target import Target
 from tests.suggest_shop import COLOURS, archive_of, model_of, recipe
 
@@ -80,7 +79,8 @@ def test_luck_of_a_panel_makes_nothing_reachable(unsure: FilmRegressor) -> None:
     for away, chance in ((0.5, 1.0), (2.0, 0.0)):
         target = Target.lab(*(lab + np.array([away, 0, 0])), tolerance=1.0)
         assert asked(sure, recipes, target).chance == chance
-        assert 0.0 < scores(sure, recipes, target, VIEWS).hope.probability[0] < 1.0
+        there = sure.predict_together(recipes, VIEWS)
+        assert 0.0 < target.hope(there).probability[0] < 1.0
 
 
 def test_the_panel_that_tells_is_of_what_the_target_needs(unsure: FilmRegressor) -> None:

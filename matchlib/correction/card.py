@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,16 +19,13 @@ from matchlib.correction.posterior import posterior
 from matchlib.correction.scoring import places_of
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe, Viewing
-from matchlib.linear import panel_spread
+from matchlib.linear import Together, panel_spread
 from matchlib.outcome import Outcome, outcomes
 from matchlib.regression import Prediction
 from matchlib.tails import block_diagonal, spread_by
 from matchlib.target import Target
 
-if TYPE_CHECKING:
-    from matchlib.regression import FilmPredictor
-
-__all__ = ["Ahead", "Card"]
+__all__ = ["Card"]
 
 Array = NDArray[np.float64]
 
@@ -39,27 +35,6 @@ practice, no source)."""
 
 USUAL = 4
 """Coats of the panels from which the spread of film was learnt (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class Ahead:
-    """What recipes would read on a card, n of them under m viewings, about what is believed."""
-
-    labs: Array  # (m, n, 3), CIELAB expected
-    slope: Array  # (n, 3 m, k), derivative by what is believed of the card
-    # derivative by the log film of the coats that are still to be laid, times its standard
-    # deviation
-    new: Array  # (n, 3 m)
-    film: Array  # (n, 3 m), derivative by the log film of the whole
-    # covariance of the reading's noise, and of mottle that is another at every reading
-    reading: Array  # (3 m, 3 m)
-    recipes: Sequence[Recipe]
-    model: FilmPredictor
-
-    @cached_property
-    def groups(self) -> Array:
-        """Degrees of freedom (n,) of the scale of what is not known of the law."""
-        return np.asarray(self.model.stack_.dof[self.model.reach(self.recipes)], float)
 
 
 @dataclass(frozen=True)
@@ -180,64 +155,63 @@ class Card:
             pick[len(pick) - len(laid) :] = laid / laid.sum()
         return float(pick @ self.mean), float(np.sqrt(pick @ self.covariance @ pick))
 
-    def ahead(
-        self, looks: Sequence[tuple[Sequence[Recipe], str]], viewings: Sequence[Viewing]
-    ) -> list[Ahead]:
-        """Return what recipes would read on this card, for each list of them and what reads it."""
+    def together(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing],
+        *,
+        source: str = "spectrophotometer",
+    ) -> Together:
+        """Return what recipes would read on this card, and what of it is believed of the card.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            All that would be on it, n of them.
+        viewings : sequence of Viewing
+            m of the card's own.
+        source : str
+            What would read it.
+
+        Returns
+        -------
+        Together
+            Of the card's values; in `spray` what it has for itself, and the film of the coats that
+            are still to be laid, in `reading` also the mottle that is another at every reading.
+        """
         k, wide = len(self.before.mean), 3 * len(self.viewings)
-        recipes = [r for some, _ in looks for r in some]
         n, m = len(recipes), len(viewings)
-        laid, _ = self.laid
+        laid, sprayed = self.laid
         strength = np.array([r.strength for r in recipes])
         coats = np.array([r.coats for r in recipes])
         more = np.maximum(strength - laid.sum(), 0.0)
-        fresh = np.maximum(coats - self.laid[1].sum(), 1.0)
         gun, own = self.mean[k], self.mean[k + 2 + wide :]
         old = laid * np.exp(own)
         whole = np.maximum(old.sum() + more, 1e-12)
         film = np.where(
             strength > 0, gun + np.log(whole / np.maximum(laid.sum() + more, 1e-12)), gun
         )
-        part, new = old[None, :] / whole[:, None], more / whole
-        sd = self.gun / np.sqrt(fresh)
-        labs, slope, films = (
-            x.reshape(m, n, *x.shape[1:])
-            for x in self._linear(
-                recipes * m,
-                [v for v in viewings for _ in recipes],
-                [source for some, source in looks for _ in some] * m,
-                mean=self.mean,
-                film=np.tile(film, m),
-                part=np.tile(part, (m, 1)),
-            )
+        each = self._linear(
+            list(recipes) * m,
+            [v for v in viewings for _ in recipes],
+            [source] * (n * m),
+            mean=self.mean,
+            film=np.tile(film, m),
+            part=np.tile(old[None, :] / whole[:, None], (m, 1)),
         )
-        slope, films = (np.concatenate(list(x), axis=1) for x in (slope, films))
+        labs, *rest = (x.reshape(m, n, *x.shape[1:]) for x in each)
+        slope, by_film = (np.concatenate(list(x), axis=1) for x in rest)
+        known = spread_by(slope, self.known)
+        fresh = self.gun / np.sqrt(np.maximum(coats - sprayed.sum(), 1.0)) * more / whole
+        new = by_film * fresh[:, None]
+        spray = spread_by(slope, self.covariance) - known + new[:, :, None] * new[:, None, :]
+        model = self.before.model
         places = np.concatenate([3 * self.viewings.index(v) + np.arange(3) for v in viewings])
-        model, at, found = self.before.model, 0, []
-        for some, source in looks:
-            own_rows = slice(at, at := at + len(some))
-            reading = model.noise_together(viewings, source=source)[1]
-            found.append(
-                Ahead(
-                    labs[:, own_rows],
-                    slope[own_rows],
-                    films[own_rows] * (sd * new)[own_rows, None],
-                    films[own_rows],
-                    reading + self.placing[np.ix_(places, places)],
-                    some,
-                    model,
-                )
-            )
-        return found
-
-    def outlook(self, ahead: Ahead) -> Prediction:
-        """Return what to expect of this card once recipes are on it."""
-        by = ahead.slope
-        known = spread_by(by, self.known)
-        spray = spread_by(by, self.covariance) - known
-        spray += ahead.new[:, :, None] * ahead.new[:, None, :]
-        reading = np.broadcast_to(ahead.reading, spray.shape)
-        return Prediction(ahead.labs, known, spray, reading, ahead.groups)
+        reading = model.noise_together(viewings, source=source)[1]
+        reading = np.broadcast_to(reading + self.placing[np.ix_(places, places)], spray.shape)
+        groups = model.stack_.dof[model.reach(recipes)]
+        there = Prediction(labs, known, spray, reading, groups)
+        return Together(there, slope, self.covariance, by_film)
 
     def expected(self, recipes: Sequence[Recipe], goal: Target) -> list[Outcome]:
         """Say of further coats what to expect of them as the last on this card.
@@ -263,8 +237,8 @@ class Card:
         for recipe in recipes:
             recipe.after(last.recipe)
         views = [last.views[place].viewing for place in places_of(goal, last, usual)]
-        (ahead,) = self.ahead([(recipes, "spectrophotometer")], views)
-        return outcomes(recipes, self.outlook(ahead), goal)
+        there = self.together(recipes, views).prediction
+        return outcomes(recipes, there, goal.hope(there))
 
     @property
     def gun(self) -> float:

@@ -63,7 +63,7 @@ def scored(
             words=one.recipe.words if words is None else words[row],
             changes=0 if changes is None else changes[row],
         )
-        for one, row in zip(outcomes(some, there, target), rows, strict=True)
+        for one, row in zip(outcomes(some, there, target.hope(there)), rows, strict=True)
     ]
     return sorted(result, key=lambda s: (-round(s.probability, 2), s.expected, s.changes))
 

@@ -117,8 +117,8 @@ def explain(
 def _square(own: Target, covariance: Array) -> float:
     """Mean square of small differences at all angles, each weighted."""
     total = 0.0
-    for i in range(len(own.aims)):
-        at, (axes, _) = slice(3 * i, 3 * i + 3), own.local(i)
+    for i, axes in enumerate(own.axes):
+        at = slice(3 * i, 3 * i + 3)
         total += float(np.trace(axes @ covariance[at, at] @ axes.T))
     return total
 

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.correction import Belief, Card, Sprayed
-from matchlib.correction.card import Ahead
 from matchlib.correction.scoring import nearness
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
@@ -116,21 +115,13 @@ class Shop(NamedTuple):
         return self._replace(belief=told)
 
 
-def _expected(card: Card, ahead: Ahead, row: int) -> tuple[Array, Array]:
-    """What a look is expected to read under every viewing, and its covariance."""
-    by, new = ahead.slope[row], ahead.new[row]
-    spread = by @ card.covariance @ by.T + ahead.reading + np.outer(new, new)
-    return ahead.labs[:, row], spread
-
-
 class Approach(NamedTuple):
     """A ground and pot, its coats up to the first look, and the chance by how often it is read."""
 
     shop: Shop
     candidate: Outcome  # the nearest recipe of the ground and the pot, if it is sprayed blind
     starts: Sequence[Recipe]
-    begun: Card | None  # None where it cannot be approached, as the next two
-    read: Ahead | None  # looks at the starts
+    begun: Card | None  # None where it cannot be approached, as the next
     ahead: Lookahead | None
     tried: tuple[int, ...]  # places of the starts that are thought of, the likeliest first
     by_readings: tuple[float, ...]
@@ -148,16 +139,16 @@ class Approach(NamedTuple):
         starts = _starts(candidate.recipe, shop.limits) if starts is None else starts
         blind = (candidate.probability,)
         if not starts:
-            return cls(shop, candidate, starts, None, None, None, (), blind)
+            return cls(shop, candidate, starts, None, None, (), blind)
         # How a film looks depends on the ratios that it was sprayed at, not on its strength alone.
         built = [_built(start, about or candidate.recipe, shop.limits) for start in starts]
         recipes, views = [*starts, *(film for each in built for film in each)], shop.views
         begins = [*range(len(starts)), *(i for i, each in enumerate(built) for _ in each)]
         card = Card.of(shop.belief, about=shop.seen(candidate.recipe), viewings=views)
         seen = [shop.seen(r) for r in recipes]
-        judged, read = card.ahead([(recipes, "spectrophotometer"), (seen, shop.source)], views)
+        judged, read = card.together(recipes, views), card.together(seen, views, source=shop.source)
         ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read, begins=begins)
-        return cls(shop, candidate, starts, card, read, ahead, tuple(range(len(starts))), blind)
+        return cls(shop, candidate, starts, card, ahead, tuple(range(len(starts))), blind)
 
     def with_readings(self, readings: int) -> Approach:
         """The same with so many readings thought of."""
@@ -205,11 +196,12 @@ class Approach(NamedTuple):
         if not self.steers:
             now = None
         first = whole = whole if now is None else now
-        card, look, row = self.begun, self.read, self.tried[0] if self.tried else 0
+        card = self.begun
         for left in range(len(self.by_readings) - 2, -1, -1):
-            if now is None or card is None or look is None or self.begun is None:
+            if now is None or card is None or self.begun is None:
                 break
-            labs, spread = _expected(card, look, row)
+            look = card.together([shop.seen(now)], shop.views, source=shop.source).prediction
+            labs, spread = look.labs[:, 0], look.covariance[0]
             sd = three(np.sqrt(np.diag(spread))[:3])
             planned.append(PlannedReading(shop.seen(now), three(labs[0]), sd))
             if self.chance < HOPELESS:
@@ -221,8 +213,6 @@ class Approach(NamedTuple):
             card, best = expected.card, expected.best
             whole = whole if best is None else best.recipe
             now = whole if expected.reads_again else None
-            if now is not None:
-                (look,), row = card.ahead([([shop.seen(now)], shop.source)], shop.views), 0
         return CardPlan(
             first,
             whole,

@@ -12,15 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.correction import Card
-from matchlib.correction.card import Ahead
 from matchlib.domain import Recipe
+from matchlib.linear import Together
 from matchlib.tails import dof_of, drawn_out, normal_cloud
 from matchlib.target import Target
 
@@ -101,8 +100,8 @@ class Lookahead:
         recipes: Sequence[Recipe],
         goal: Target,
         *,
-        judged: Ahead,
-        read: Ahead,
+        judged: Together,
+        read: Together,
         begins: Sequence[int] | None = None,
     ) -> Lookahead:
         """Return what may lie on a card, finished and as it is looked at."""
@@ -113,22 +112,22 @@ class Lookahead:
         kept = _main_directions(slope, root)
         by = (slope @ (root @ kept)).reshape(2, t, d, -1)
         whiten = np.linalg.solve(root.T, kept).T  # what was kept, from what is believed
-        schedules = [r.schedule for r in recipes]
+        finished, seen = judged.prediction, read.prediction
         return cls(
             np.zeros(t, np.intp) if begins is None else np.array(begins, np.intp),
-            np.array([x.strength if x else 0.0 for x in schedules]),
-            np.array([x.coats if x else 0 for x in schedules]),
-            np.moveaxis(judged.labs, 0, 1).reshape(t, d),
-            np.moveaxis(read.labs, 0, 1).reshape(t, d),
+            np.array([r.strength for r in recipes]),
+            np.array([r.coats for r in recipes]),
+            np.moveaxis(finished.labs, 0, 1).reshape(t, d),
+            np.moveaxis(seen.labs, 0, 1).reshape(t, d),
             by[0],
             by[1],
             judged.film,
             read.film,
-            judged.reading + goal.covariance,
-            read.reading,
+            finished.reading[0] + goal.covariance,
+            seen.reading[0],
             card.gun,
             whiten @ card.known @ whiten.T,
-            judged.groups,
+            finished.groups,
             goal,
         )
 
@@ -202,11 +201,6 @@ class Lookahead:
         own = [film * (x.strength / whole * self.gun / np.sqrt(x.coats))[:, None] for x in laid]
         return np.concatenate([by, np.stack(own, axis=2)], axis=2)
 
-    @cached_property
-    def _aims(self) -> list[tuple[Array, Array, bool]]:
-        """Lab of each aim, and the axes in which a small difference from it is a length."""
-        return [(lab, *self.goal.local(i)) for i, lab in enumerate(self.goal.labs)]
-
     def _passing(self, base: int, now: Believed) -> Array:
         """Chance (n, t) of passing if these coats are the last; -1 where they cannot be laid."""
         more = self.strength - self.strength[base]
@@ -228,10 +222,10 @@ class Lookahead:
         steep = 0.5 / (SOFT * self.goal.tolerance.value**2)
         full = 0.5 + 0.5 / SOFT
         inside: Array = np.ones(())
-        for i, (aim, stretch, boxed) in enumerate(self._aims):
+        for i, (aim, stretch) in enumerate(zip(self.goal.labs, self.goal.axes, strict=True)):
             own = slice(3 * i, 3 * i + 3)
             off, give = (lab[..., own] - aim) @ stretch.T, scatter[..., own] @ stretch.T
-            if boxed:
+            if self.goal.tolerance.boxed:
                 away = np.abs(off[:, :, None] + give[:, None]).max(axis=3)
                 left = full - steep * away**2
             else:  # the square of their sum, as one product

@@ -18,7 +18,7 @@ from matchlib.correction.weighing import DOUBTED, unfitting_words, weigh
 from matchlib.domain import CoatSchedule, MixRatio, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
-from matchlib.outcome import Outcome, outcome_at
+from matchlib.outcome import Outcome, outcomes
 from matchlib.plural import counted
 from matchlib.steering.checks import check_stages
 from matchlib.steering.lookahead import Lookahead
@@ -266,22 +266,20 @@ def advise(
     views = [last.views[place].viewing for place in places_of(goal, last, usual)]
     recipes = [have, *continuations(have, limits)]
     # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
-    looks = [(recipes, "spectrophotometer")]
-    if readings_left:
-        seen = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
-        looks.append((seen, last.source))
-    judged, *read = card.ahead(looks, views)
-    outlook = card.outlook(judged)
-    hope = goal.expected(outlook.labs, outlook.covariance, outlook.dof)
+    judged = card.together(recipes, views)
+    outlook = judged.prediction
+    hope = goal.hope(outlook)
     chance = np.asarray(hope.probability, float)
     worth = chance
     if readings_left:
-        ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read[0])
+        seen = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
+        read = card.together(seen, views, source=last.source)
+        ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
         rough, last_coats = ahead.value(0, readings_left, ahead.begun)
         # The law as it is counts the last step; how much a reading adds is by the law in brief.
         worth = np.clip(chance + np.maximum(rough[0] - last_coats[0], 0.0), 0.0, 1.0)
         worth[0] = chance[0]
-    options, first, coats = [], outlook.first, _coats(recipes)
+    options, every, coats = [], outcomes(recipes, outlook, hope), _coats(recipes)
     order = 1 + np.lexsort((hope.mean[1:], coats[1:], -worth[1:].round(2)))
     filled = _last_ratio(have)
     # Whoever holds the cup asks first what one more coat of it would do.
@@ -296,7 +294,7 @@ def advise(
             pot_words = f"{pot_words}; or {otherwise}"
         options.append(
             TopUp(
-                **vars(outcome_at(i, recipes[i], first, hope)),
+                **vars(every[i]),
                 added=added,
                 steered=float(worth[i]),
                 pour=pot,
@@ -317,7 +315,7 @@ def advise(
     return Steering(
         state,
         tuple(options),
-        outcome_at(0, have, first, hope),
+        every[0],
         readings_left,
         goal,
         card,

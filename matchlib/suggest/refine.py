@@ -123,7 +123,6 @@ class _Walk:
         self.shift_high = np.log(1.0 / (1.0 + low)) - np.log(fractions.max(axis=1))
         self.edge_pot = np.log(max(space.limits.blend_parts - 1, 1))
         self.edge_ground = np.log(max(space.limits.ground_parts - 1, 1))
-        self.axes = [target.local(i)[0] for i in range(len(target.aims))]
 
     def _share(self, shares: Array, shift: Array) -> Array:
         # The first of the two gains odds by exp(shift); shares of one thing stay as they are.
@@ -165,7 +164,9 @@ class _Walk:
         """Return residuals of some starts in the tolerance's metric, and the difference itself."""
         grounds, pots, schedules = self._parts(x, rows)
         residuals, labs = [], []
-        for view, wanted, axes in zip(self.viewings, self.target.labs, self.axes, strict=True):
+        for view, wanted, axes in zip(
+            self.viewings, self.target.labs, self.target.axes, strict=True
+        ):
             lab = _lab(self.space, grounds, pots, schedules, view)
             labs.append(lab)
             residuals.append((lab - wanted) @ axes.T)

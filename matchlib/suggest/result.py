@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -132,7 +131,7 @@ class Suggestions(Ranked[Suggestion]):
         return html_of(table[shown + numbers], caption=caption, beside=first)
 
 
-def with_ties(made: list[Suggestion], floors: Sequence[float]) -> list[Suggestion]:
+def with_ties(made: list[Suggestion], floors: Array) -> list[Suggestion]:
     """Say which suggestions one panel each could not tell apart."""
     result = []
     for i, one in enumerate(made):

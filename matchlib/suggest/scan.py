@@ -118,13 +118,13 @@ class ReducedLaw(NamedTuple):
 def scan(
     space: Space,
     viewings: Sequence[Viewing],
-    labs: Sequence[Array],
-    axes: Sequence[Array],
+    labs: Sequence[Array] | Array,
+    axes: Sequence[Array] | Array,
     *,
     callback: Callback | None = None,
 ) -> list[tuple[Ints, Single]]:
     """For each pot, schedules it may have (m,) and squared differences (grounds, m) by the law."""
-    # axes: of each aim, those in which a small difference is a length (`Target.local`).
+    # axes: of each aim, those in which a small difference is a length (`Target.axes`).
     laws = {viewing: ReducedLaw.of(space, viewing) for viewing in dict.fromkeys(viewings)}
     aims = []
     for viewing, lab, own in zip(viewings, labs, axes, strict=True):

@@ -3,7 +3,7 @@
 The search goes from fast to exact: every recipe by the reduced law (`matchlib.suggest.scan`); the
 best of every combination and number of coats by the whole law; from those, continuous ratio and
 shares, and the measurable recipes around (`matchlib.suggest.refine`); the best few hundred of all
-that by the whole law with its uncertainty (`matchlib.suggest.score`), which alone ranks.
+that by the whole law with its uncertainty, which alone ranks.
 """
 
 from __future__ import annotations
@@ -18,16 +18,15 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel, Recipe, Viewing, three
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
-from matchlib.outcome import outcome_at
+from matchlib.outcome import Outcome, outcomes
 from matchlib.progress import Callback, part_of
-from matchlib.regression import FilmPredictor
+from matchlib.regression import FilmPredictor, Prediction
 from matchlib.sample import chances_of_own
 from matchlib.suggest.layered import layered
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions, with_ties
 from matchlib.suggest.scan import scan
-from matchlib.suggest.score import Scores, scores
 from matchlib.suggest.space import Space
 from matchlib.suggest.words import PastRecipes, doubtful, why, why_not
 from matchlib.target import Target
@@ -154,9 +153,8 @@ class _Search:
         return combinations
 
     def _scanned(self) -> Picks:
-        labs, report = list(self.target.labs), part_of(self.callback, 0.0, 0.3)
-        axes = [self.target.local(i)[0] for i in range(len(labs))]
-        scans = scan(self.space, self.viewings, labs, axes, callback=report)
+        report = part_of(self.callback, 0.0, 0.3)
+        scans = scan(self.space, self.viewings, self.target.labs, self.target.axes, callback=report)
         self.searched = sum(out.size for _, out in scans)
         if not self.searched:
             raise DomainError(
@@ -239,19 +237,21 @@ class _Search:
             self.callback(0.8, "looking how unevenness shows")
             recipes, cost = self._even(recipes, cost)
         self.callback(0.9, "working out the chances")
-        view = scores(self.space.model, recipes, self.target, self.viewings)
-        rank = view.hope.mean + self._trouble(recipes) * view.floor
-        chosen = self._chosen(recipes, rank, top)
-        made = self._described(chosen, recipes, view, cost=cost, continuous=continuous)
+        there = self.space.model.predict_together(recipes, self.viewings)
+        hope, floor = self.target.hope(there), _floor(there, self.target)
+        chosen = self._chosen(recipes, hope.mean + self._trouble(recipes) * floor, top)
+        told = outcomes(recipes, there, hope)
+        made = self._described(chosen, told, there, cost=cost, continuous=continuous)
+        made = with_ties(made, floor[chosen])
         self.callback(0.95, "working out whether it can be reached")
-        known = view.prediction.known.mean(axis=0)
+        known = there.known.mean(axis=0)
         if limited or above:
-            near = self._around(list(view.prediction.labs), known)
+            near = self._around(list(there.labs), known)
             around = [recipes[i] for i in near]
         else:
             around = self._recipes(both.take(self._around(labs, known)))
         reach = reach_of(self.space.model, around, self.target, self.viewings)
-        text = self._words(reach, view, cost, closest=min(continuous.values(), default=np.inf))
+        text = self._words(reach, there, cost, closest=min(continuous.values(), default=np.inf))
         return Suggestions(tuple(made), self.target, reach.chance, text, self.searched)
 
     def _around(self, labs: Sequence[Array], known: Array) -> Ints:
@@ -259,11 +259,9 @@ class _Search:
         spread = known + self.target.covariance
         draw = np.random.default_rng(0).multivariate_normal(np.zeros(len(spread)), spread, _AROUND)
         shifts = np.split(draw, len(labs), axis=1)
-        aims = zip(
-            labs, shifts, self.target.labs, map(self.target.local, range(len(labs))), strict=True
-        )
+        aims = zip(labs, shifts, self.target.labs, self.target.axes, strict=True)
         apart = np.zeros((_AROUND, len(labs[0])))
-        for lab, shift, wanted, (axes, _) in aims:
+        for lab, shift, wanted, axes in aims:
             miss, away = (lab - wanted) @ axes.T, shift @ axes.T
             # Squared lengths, less what is the same for all recipes.
             apart += 2.0 * away @ miss.T
@@ -340,51 +338,50 @@ class _Search:
     def _described(
         self,
         chosen: Sequence[int],
-        recipes: Sequence[Recipe],
-        view: Scores,
+        told: Sequence[Outcome],
+        there: Prediction,
         *,
         cost: Array,
         continuous: dict[Hashable, float],
     ) -> list[Suggestion]:
         model, space = self.space.model, self.space
-        neat = np.array([len(r.layers) == 1 and r.layers[0][0].neat for r in recipes])
-        rival = float(view.hope.mean[neat].min(initial=np.inf))
-        bare = [Recipe(recipes[i].ground, clear=space.shelf.clear) for i in chosen]
+        neat = [o.expected for o in told if [c.neat for c, _ in o.recipe.layers] == [True]]
+        rival = min(neat, default=np.inf)
+        offered = [told[i].recipe for i in chosen]
+        bare = [Recipe(recipe.ground, clear=space.shelf.clear) for recipe in offered]
         grounds = model.predict_recipes(bare, self.viewings[0])
-        first = view.prediction.first
-        known, whole = first.known, first.covariance
-        offered = [recipes[i] for i in chosen]
         of_own = chances_of_own(model, offered, self.target, space.limits)
         made = []
         for place, i in enumerate(chosen):
-            recipe = recipes[i]
+            outcome, recipe = told[i], offered[place]
             best = continuous.get((_combination(recipe), recipe.coats), float(cost[i]))
-            outcome = outcome_at(i, recipe, first, view.hope)
             own = outcome.expected
             colours = ", then ".join(" + ".join(c.names) for c, _ in recipe.layers)
             made.append(
                 Suggestion(
                     **vars(outcome),
                     delta_e00=float(delta_e00(self.target.aims[0].lab, outcome.lab)),
-                    known_share=float(np.trace(known[i]) / np.trace(whole[i])),
+                    known_share=float(
+                        np.trace(there.known[i, :3, :3]) / np.trace(outcome.covariance)
+                    ),
                     why=why(recipe, ground_lab=grounds[place], rival=rival, own=own),
                     combination=f"{' + '.join(recipe.ground.names)} under {colours}",
                     never_sprayed=tuple(self._new(recipe)),
                     rounding_loss=max(0.0, float(cost[i]) - best),
-                    labs=tuple(three(v) for v in view.prediction.labs[:, i]),
+                    labs=tuple(three(v) for v in there.labs[:, i]),
                     own=None if of_own is None else float(of_own[place]),
                 )
             )
-        return with_ties(made, [float(view.floor[i]) for i in chosen])
+        return made
 
-    def _words(self, reach: Reachability, view: Scores, cost: Array, *, closest: float) -> str:
+    def _words(self, reach: Reachability, there: Prediction, cost: Array, *, closest: float) -> str:
         """How the nearest misses, where that is what it does, or which panel would tell."""
         target, nearest = self.target, int(np.argmin(cost))
         if reach.chance >= DOUBTFUL:
             return ""
         if reach.chance >= OUT_OF_REACH:
             return doubtful(reach.chance, reach.telling, tolerance=target.tolerance.words)
-        labs = view.prediction.labs[:, nearest]
+        labs = there.labs[:, nearest]
         away = [
             aim.weight * float(target.tolerance.difference(aim.lab, lab))
             for aim, lab in zip(target.aims, labs, strict=True)
@@ -405,6 +402,12 @@ class _Search:
                 "allow smaller steps of ratio, or more parts of a blend."
             )
         return text
+
+
+def _floor(there: Prediction, target: Target) -> Array:
+    """Return the mean difference (n,), were predictions on the target and only spraying in doubt."""
+    centred = np.broadcast_to(target.labs[:, None, :], there.labs.shape)
+    return target.expected(centred, there.own).mean
 
 
 def _combination(recipe: Recipe) -> Hashable:

@@ -103,7 +103,7 @@ def _measure(simulator: str, shop: Layouts, args: argparse.Namespace) -> None:
     goal = goals[0]
 
     def search() -> Scanned:
-        return scan(space, [view], [goal], [Target.lab(*goal).local(0)[0]])
+        return scan(space, [view], [goal], Target.lab(*goal).axes)
 
     count = sum(out.size for _, out in search())
     runs = [search, lambda: exponentials(count)]

@@ -137,8 +137,8 @@ def test_what_photographs_share_is_not_in_what_an_instrument_reads(
     lab = start.predict_recipes([recipe], view)[0]
     card = Card.of(start, [Sprayed(recipe, tuple(lab + np.array([0.0, 0.0, 2.0])), view, "photo")])
     photo, by_instrument = (
-        ahead.labs[0, 0] - lab
-        for ahead in card.ahead([([recipe], "photo"), ([recipe], "spectrophotometer")], [view])
+        card.together([recipe], [view], source=source).prediction.lab[0] - lab
+        for source in ("photo", "spectrophotometer")
     )
     assert photo[2] > by_instrument[2] + 0.1
 

@@ -19,7 +19,7 @@ def expected(model: FilmRegressor, recipe: Recipe) -> tuple[float, float, float]
 
 
 def outlook(card: Card, recipe: Recipe) -> Prediction:
-    return card.outlook(*card.ahead([([recipe], "spectrophotometer")], [VIEW]))
+    return card.together([recipe], [VIEW]).prediction
 
 
 def of(recipe: Recipe, schedule: str) -> Recipe:

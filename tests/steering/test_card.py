@@ -72,17 +72,16 @@ def test_what_is_believed_of_a_card_moves_what_it_will_read_as_is_said(model, re
     light, red, yellow = expected(model, of(recipe, "2@6:1"))
     read = Sprayed(of(recipe, "2@6:1"), (light + 1.0, red - 0.5, yellow + 0.7), VIEW)
     card = Card.of(Belief.of(model), [read])
-    looks = [([of(recipe, "2@6:1"), of(recipe, "2@6:1 1@9:1")], "spectrophotometer")]
-    (there,) = card.ahead(looks, [VIEW])
+    looks = [of(recipe, "2@6:1"), of(recipe, "2@6:1 1@9:1")], [VIEW]
+    there = card.together(*looks)
     begun = len(card.before.mean)
     # Its film, its ground, its mottle under the viewing, and the film of its coats.
     for own in range(begun, len(card.mean)):
         moved = card.mean.copy()
         moved[own] += 1e-4
-        (then,) = replace(card, mean=moved).ahead(looks, [VIEW])
-        np.testing.assert_allclose(
-            (then.labs[0] - there.labs[0]) / 1e-4, there.slope[:, :, own], rtol=0.02, atol=0.02
-        )
+        then = replace(card, mean=moved).together(*looks)
+        by = (then.prediction.lab - there.prediction.lab) / 1e-4
+        np.testing.assert_allclose(by, there.slope[:, :, own], rtol=0.02, atol=0.02)
 
 
 def test_a_card_that_is_there_is_left_alone(model, recipe) -> None:

@@ -118,8 +118,7 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
     best = plan(young, Target.lab(*aim), Limits(blends=False), readings=1, top=1)[0]
     before = Belief.of(young, recipes=[best.whole])
     card = Card.of(before, about=best.planned_readings[0].recipe, viewings=[VIEW])
-    (ahead,) = card.ahead([([best.planned_readings[0].recipe], "spectrophotometer")], [VIEW])
-    predicted = card.outlook(ahead)
+    predicted = card.together([best.planned_readings[0].recipe], [VIEW]).prediction
     assert predicted.dof[0] < 10
     cloud = normal_cloud(40, 3)
     reads = cloud * drawn_out(cloud, predicted.dof)[0][:, None]
@@ -127,7 +126,7 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
     rows = [
         steer(
             before,
-            [Sprayed(best.first, tuple(ahead.labs[0, 0] + away), VIEW, clear_to_come=True)],
+            [Sprayed(best.first, tuple(predicted.lab[0] + away), VIEW, clear_to_come=True)],
             Target.lab(*aim),
             Limits(blends=False),
             readings_left=0,

@@ -241,7 +241,7 @@ class Work:
             return found
         recipes = [one.recipe for one in found]
         there = self.learnt().predict_together(recipes, self.aim.viewings)
-        told = zip(found, outcomes(recipes, there, self.aim), strict=True)
+        told = zip(found, outcomes(recipes, there, self.aim.hope(there)), strict=True)
         items = [
             replace(one, **vars(now), delta_e00=float(delta_e00(self.wanted, now.lab)))
             for one, now in told
