@@ -187,6 +187,22 @@ def test_a_layer_counts_as_sprayed_with_its_own_coats_alone() -> None:
     assert [str(colour) for colour in shelf.colours] == ["Teal", "Violet"]
 
 
+def test_a_ground_is_spelled_as_its_owner_spells_it() -> None:
+    past = [recipe("Nº 5", "teal", "3@6:1")]
+    shelf = Ingredients.of(Limits(), ("no 5",), ("teal",), (), past)
+    assert [str(ground) for ground in shelf.grounds] == ["Nº 5"]
+
+
+def test_a_blend_is_no_nearer_than_neat_colours_that_are_not_on_the_shelf() -> None:
+    ready = f"{COLOURS[0]} 2 + {COLOURS[1]} 1"
+    for colours, said in (((ready,), False), ((ready, COLOURS[2]), True)):
+        limits = Limits(grounds=("silver",), colours=colours, blends=False)  # type: ignore[arg-type]
+        goal = goal_of(recipe("silver", ready, "3@6:1"))
+        (best,) = suggest(model_of(), goal, limits, top=1, archive=archive_of())
+        assert str(best.recipe.colour) == ready
+        assert ("any neat one" in best.why) is said
+
+
 @pytest.mark.parametrize(
     "tolerance",
     [Tolerance("CMC", 1.0), Tolerance("Lab", box=(1, 1, 1)), Tolerance("LCh", box=(1, 1, 1))],

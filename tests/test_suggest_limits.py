@@ -7,8 +7,11 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from matchlib.correction import Belief, fresh_recipes
+from matchlib.correction.moves import moves
 from matchlib.errors import DomainError, UnknownName
 from matchlib.mixing import CoatUse, JobArea, Limits
+from matchlib.steering import plan
 from matchlib.suggest import suggest
 from matchlib.target import Target
 from tests.suggest_shop import COLOURS, archive_of, goal_of, model_of, recipe
@@ -98,7 +101,8 @@ def test_stock_is_held_to() -> None:
     use = CoatUse.of_panel(60.0, area_m2=0.5, coats=1)
     goal = goal_of(recipe("silver", COLOURS[0], "5@2.5:1"))
     each = area.sprayed_m2 * use.enough_ml(0.95)
-    limits = Limits(stock={COLOURS[0].upper(): 0.9 * each}, area=area, use=use, blends=False)
+    name = f" {COLOURS[0].upper()}"  # no other name than the archive's
+    limits = Limits(stock={name: 0.9 * each}, area=area, use=use, blends=False)
     free = suggest(model_of(), goal, Limits(blends=False))
     found = suggest(model_of(), goal, limits)
     assert free[0].recipe.schedule is not None
@@ -107,6 +111,13 @@ def test_stock_is_held_to() -> None:
         assert s.recipe.schedule is not None
         if str(s.recipe.colour) == COLOURS[0]:
             assert s.recipe.schedule.strength <= 0.9 + 1e-9
+    learnt = Belief.of(model_of())
+    could = fresh_recipes(model_of(), limits, usual="yes")
+    could += [move.recipe for move in moves(could[-1], limits, ())]
+    could += [one.whole for one in plan(learnt, goal, limits, readings=0)]
+    own = [r for r in could if str(r.colour) == COLOURS[0]]
+    assert own
+    assert max(r.strength for r in own) <= 0.9 + 1e-9
     nothing = Limits(stock=dict.fromkeys(COLOURS, 1e-3 * each), area=area, use=use)
     with pytest.raises(DomainError):
         suggest(model_of(), goal, nothing)

@@ -118,15 +118,16 @@ def _steps_up(schedule: CoatSchedule) -> bool:
     return any(a.colour == b.colour and a.ratio < b.ratio for a, b in pairwise(schedule.steps))
 
 
-def _shares(blend: Blend) -> Iterator[tuple[Blend, str]]:
+def _shares(blend: Blend, most: int) -> Iterator[tuple[Blend, str]]:
+    """A blend a twentieth or two more of one than of the other, of at most so many parts."""
     if len(blend.parts) != 2:  # of three there is no one way of shifting
         return
     (first, one), (second, two) = blend.parts
     share = one / (one + two)
     for by in (1, -1, 2, -2):
-        now = share + Fraction(by, 20)
-        if 0 < now < 1:
-            made = type(blend)(((first, now * 20), (second, (1 - now) * 20)))
+        now = (share + Fraction(by, 20)).limit_denominator(most)
+        if 0 < now < 1 and (now - share) * by > 0:
+            made = type(blend)(((first, now), (second, 1 - now)))
             more, less = (first, second) if by > 0 else (second, first)
             yield made, f"mix {made} (a little more {more}, a little less {less})"
 
@@ -141,18 +142,18 @@ def moves(recipe: Recipe, limits: Limits, grounds: Sequence[Ground]) -> list[Mov
             if within and (stronger or not _steps_up(schedule)):
                 found.append(Move(replace(recipe, schedule=schedule), words, changes))
         for own in dict.fromkeys(colour for colour, _ in recipe.layers):
-            for blend, words in _shares(own):
+            for blend, words in _shares(own, limits.blend_parts):
                 changed = recipe.recoloured(own, Colour(blend.parts))
                 found.append(Move(changed, f"in the pot, {words}"))
     for other in grounds:
         if other != recipe.ground:
             words = f"the same coats over {other} instead of {recipe.ground}"
             found.append(Move(replace(recipe, ground=other), words))
-    for blend, words in _shares(recipe.ground):
+    for blend, words in _shares(recipe.ground, limits.ground_parts):
         ground = Ground(blend.parts)
         found.append(Move(replace(recipe, ground=ground), f"for the ground, {words}"))
-    seen: set[Recipe] = set()
-    return [m for m in found if not (m.recipe in seen or seen.add(m.recipe))]  # type: ignore[func-returns-value]  # add returns None
+    first = {m.recipe: m for m in reversed(found)}  # of two ways to one recipe
+    return [m for m in found if m is first[m.recipe] and limits.enough_for(m.recipe)]
 
 
 def grounds_at_hand(model: FilmPredictor, limits: Limits) -> list[Ground]:
@@ -192,7 +193,8 @@ def fresh_recipes(model: FilmPredictor, limits: Limits, *, usual: str | None) ->
         for n, r in product(range(limits.min_coats, limits.max_coats + 1), limits.ratios())
     ]
     grounds = grounds_at_hand(model, limits)
-    return [Recipe(g, c, s, clear) for g, c, s in product(grounds, colours, made)]
+    every = (Recipe(g, c, s, clear) for g, c, s in product(grounds, colours, made))
+    return [recipe for recipe in every if limits.enough_for(recipe)]
 
 
 @lru_cache(maxsize=16)  # readings imagined of one card have the same before them

@@ -19,6 +19,7 @@ from matchlib.domain import (
     Panel,
     Recipe,
     Viewing,
+    name_key,
     three,
 )
 from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
@@ -130,7 +131,7 @@ def _predicted(model: FilmPredictor, recipes: Sequence[Recipe], views: Sequence[
 
 
 def _grounds(model: FilmPredictor, panels: Sequence[Panel]) -> list[Ground]:
-    spelled = {p.recipe.ground.names[0].casefold(): p.recipe.ground
+    spelled = {name_key(p.recipe.ground.names[0]): p.recipe.ground
                for p in panels if p.recipe.ground.neat}  # fmt: skip
     return [spelled.get(n, Ground.parse(n)) for n in model.words_.grounds]
 

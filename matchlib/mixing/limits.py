@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import TypeVar
 
-from matchlib.domain import Colour, Ground, MixRatio
+from matchlib.domain import Colour, Ground, MixRatio, Recipe, name_key
 from matchlib.domain.schedule import MAX_COATS
 from matchlib.errors import DomainError
 from matchlib.mixing.area import JobArea
@@ -148,6 +148,30 @@ class Limits:
             At least one: the end itself where no whole step fits between the two.
         """
         return list(_ratios(self.ratio_step, *self.carrier))
+
+    @property
+    def left(self) -> dict[str, float]:
+        """The stock by `name_key` of each colour that it names [mL]."""
+        return {name_key(name): ml for name, ml in (self.stock or {}).items()}
+
+    def enough_for(self, recipe: Recipe) -> bool:
+        """Return whether the stock has all that the whole job takes of a recipe.
+
+        Parameters
+        ----------
+        recipe : Recipe
+            What would be sprayed.
+
+        Returns
+        -------
+        bool
+            True where no stock is said.
+        """
+        left, each = self.left, self.ml_per_coat()
+        for colour, schedule in recipe.layers if left else ():
+            for name, share in colour.shares.items():
+                left[name] = left.get(name, math.inf) - share * schedule.strength * each
+        return all(ml >= 0.0 for ml in left.values())
 
     def ml_per_coat(self) -> float:
         """Return what one coat of the whole job takes out of the cup [mL]; 0 without a job.

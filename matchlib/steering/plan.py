@@ -171,7 +171,7 @@ def _candidates(
             for ratio in limits.ratios()
             for n in range(limits.min_coats, limits.max_coats + 1)
         ]
-        every = [*(s.recipe for s in found), *made]
+        every = [*(s.recipe for s in found), *filter(limits.enough_for, made)]
         candidates = list(scored(model, every, goal, shortlist=240))
     candidates.sort(key=lambda one: one.expected)
     kept: dict[tuple[object, object], Outcome] = {}

@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from fractions import Fraction
-from typing import NamedTuple
+from itertools import combinations
+from typing import NamedTuple, TypeVar
 
-from matchlib.domain import Colour, Ground, Recipe
+from matchlib.domain import Colour, Ground, Recipe, name_key
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 
 __all__ = ["Ingredients"]
+
+B = TypeVar("B", Ground, Colour)
 
 
 class Ingredients(NamedTuple):
@@ -37,47 +40,33 @@ class Ingredients(NamedTuple):
         for recipe in past:
             for blend in (recipe.ground, *(colour for colour, _ in recipe.layers)):
                 for name in blend.names:
-                    spelled.setdefault(name.casefold(), name)
+                    spelled.setdefault(name_key(name), name)
         clear = limits.clear
         if clear == "usual":
             kinds = [r.clear for r in past if r.colour is not None]
             clear = max(sorted(set(kinds), key=str), key=kinds.count) if kinds else "yes"
-        if limits.grounds is None:
-            base = {n: Ground.parse(spelled.get(n, n)) for n in grounds}
-            ready = {r.ground: None for r in past if not r.ground.neat}
-            chosen = [*base.values(), *ready]
-        else:
-            base = {g.names[0].casefold(): g for g in limits.grounds if g.neat}
-            chosen = list(limits.grounds)
-        found: dict[Ground, bool] = dict.fromkeys(chosen, False)
+        bases: Iterable[Ground] | None = limits.grounds
+        if bases is None:
+            ready = [r.ground for r in past if not r.ground.neat]
+            bases = [*(Ground.parse(spelled.get(n, n)) for n in grounds), *ready]
+        found = dict.fromkeys(bases, False)
         if limits.ground_blends:
             sprayed = {r.ground for r in past}
+            base = {name_key(g.names[0]): g for g in found if g.neat}
             for one, two in pairs:
                 if one in base and two in base:
-                    for a, b in _parts(limits.ground_parts):
-                        blend = Ground(
-                            ((base[one].names[0], Fraction(a)), (base[two].names[0], Fraction(b)))
-                        )
+                    for blend in _blends(base[one], base[two], limits.ground_parts):
                         found.setdefault(blend, blend not in sprayed)
-        if limits.colours is None:
-            pots = [Colour.parse(spelled.get(n, n)) for n in colours]
-        else:
-            pots = list(limits.colours)
-        neat = [c for c in pots if c.neat]
+        pots = limits.colours
+        if pots is None:
+            pots = tuple(Colour.parse(spelled.get(n, n)) for n in colours)
         if limits.blends:
-            known = set(pots)
-            for i, one_colour in enumerate(neat):
-                for two_colour in neat[i + 1 :]:
-                    for a, b in _parts(limits.blend_parts):
-                        mixed = Colour(
-                            (
-                                (one_colour.names[0], Fraction(a)),
-                                (two_colour.names[0], Fraction(b)),
-                            )
-                        )
-                        if mixed not in known:
-                            known.add(mixed)
-                            pots.append(mixed)
+            mixed = [
+                blend
+                for one_colour, two_colour in combinations([c for c in pots if c.neat], 2)
+                for blend in _blends(one_colour, two_colour, limits.blend_parts)
+            ]
+            pots = tuple(dict.fromkeys([*pots, *mixed]))
         if not found or not pots:
             raise DomainError(
                 "Nothing is left on the shelf to search among.",
@@ -85,9 +74,14 @@ class Ingredients(NamedTuple):
                 got=f"{len(found)} grounds and {len(pots)} colours",
                 remedy="name some, or leave the shelf open.",
             )
-        return cls(tuple(found), tuple(found.values()), tuple(pots), clear)
+        return cls(tuple(found), tuple(found.values()), pots, clear)
 
 
-def _parts(total: int) -> list[tuple[int, int]]:
-    pairs = [(a, b) for a in range(1, total) for b in range(1, total + 1 - a)]
-    return [(a, b) for a, b in pairs if math.gcd(a, b) == 1]
+def _blends(one: B, two: B, most: int) -> list[B]:
+    """Two neat things at every share of at most so many parts."""
+    pairs = [(a, b) for a in range(1, most) for b in range(1, most + 1 - a)]
+    return [
+        type(one)(((one.names[0], Fraction(a)), (two.names[0], Fraction(b))))
+        for a, b in pairs
+        if math.gcd(a, b) == 1
+    ]

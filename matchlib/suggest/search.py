@@ -346,7 +346,7 @@ class _Search:
     ) -> list[Suggestion]:
         model, space = self.space.model, self.space
         neat = [o.expected for o in told if [c.neat for c, _ in o.recipe.layers] == [True]]
-        rival = min(neat, default=np.inf)
+        rival = min(neat, default=np.inf) if space.neat.any() else None
         offered = [told[i].recipe for i in chosen]
         bare = [Recipe(recipe.ground, clear=space.shelf.clear) for recipe in offered]
         grounds = model.predict_recipes(bare, self.viewings[0])
@@ -405,7 +405,7 @@ class _Search:
 
 
 def _floor(there: Prediction, target: Target) -> Array:
-    """Return the mean difference (n,), were predictions on the target and only spraying in doubt."""
+    """Mean differences (n,), were the predictions on the target and only spraying in doubt."""
     centred = np.broadcast_to(target.labs[:, None, :], there.labs.shape)
     return target.expected(centred, there.own).mean
 

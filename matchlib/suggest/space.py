@@ -136,8 +136,8 @@ class Space:
     @cached_property
     def stock(self) -> Array:
         """What there is of the regression's colours, shape (c,) [ml]; infinite where not said."""
-        stock = {n.casefold(): v for n, v in (self.limits.stock or {}).items()}
-        return np.array([stock.get(name, np.inf) for name in self.model.words_.colours])
+        left = self.limits.left
+        return np.array([left.get(name, np.inf) for name in self.model.words_.colours])
 
     def allowed(self, pot: int, *, stepped: bool = False) -> NDArray[np.bool_]:
         """Return which schedules (s,) a pot may be sprayed in, by its kind and the stock."""

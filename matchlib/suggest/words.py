@@ -93,8 +93,9 @@ def _gift(ground: ArrayLike) -> str:
     return "the neutral ground leaves the hue to the colour"
 
 
-def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> str:
+def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float | None, own: float) -> str:
     """Return why this recipe, in one sentence."""
+    # rival: what is expected of the best neat colour; None where the shelf has none.
     colour, ground = recipe.colour, recipe.ground
     if colour is None:
         return f"Bare {ground}: the ground alone is nearest."
@@ -103,7 +104,9 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
     if len(layers) == 1 and colour.neat:
         kind = f"Neat {colour} over {ground}"
         return f"{kind}: {gift}; {_coats(recipe)}."
-    if rival - own > 0.05:
+    if rival is None:
+        gain = gift
+    elif rival - own > 0.05:
         nearer = f"{rival - own:.1f} nearer" if np.isfinite(rival) else "nearer"
         gain = f"the second colour brings it {nearer} than any neat one"
     else:
