@@ -24,7 +24,7 @@ from matchlib.regression import FilmPredictor
 from matchlib.tails import chance_words, dof_of_panel, ninety_nine
 from matchlib.target import Target
 
-__all__ = ["ANY_FILM", "ONE_POT", "chances_of_own", "more_pots", "origins", "own_words"]
+__all__ = ["ANY_FILM", "ONE_POT", "chances_of_own", "more_pots", "origins", "own_words", "shelf_of"]
 
 Array = NDArray[np.float64]
 
@@ -130,9 +130,7 @@ class _Pots(NamedTuple):
         cls, model: FilmPredictor, recipes: Sequence[Recipe], target: Target, limits: Limits
     ) -> _Pots:
         """The neat pots of the shelf at films that come near, and blends that are suggested."""
-        grounds = limits.grounds or tuple(map(Ground.parse, model.words_.grounds))
-        colours = limits.colours or tuple(map(Colour.parse, model.words_.colours))
-        neat = [pot for pot in product(grounds, colours) if pot[0].neat and pot[1].neat]
+        neat = [(g, c) for g, c in product(*shelf_of(model, limits)) if g.neat and c.neat]
         schedules, apart = _films(limits)
         every = [Recipe(g, c, s, recipes[0].clear) for g, c in neat for s in schedules]
         near = np.zeros(0, np.intp)
@@ -164,6 +162,12 @@ class _Pots(NamedTuple):
         log = np.log(self.odds) - 0.5 * (far + np.linalg.slogdet(spread)[1])
         share = np.exp(log - log.max())
         return share / share.sum(), away, spread
+
+
+def shelf_of(model: FilmPredictor, limits: Limits) -> tuple[tuple[Ground, ...], tuple[Colour, ...]]:
+    """Return the grounds and colours at hand: the archive's where the limits name none."""
+    grounds = limits.grounds or tuple(map(Ground.parse, model.words_.grounds))
+    return grounds, limits.colours or tuple(map(Colour.parse, model.words_.colours))
 
 
 def more_pots(recipe: Recipe) -> int:

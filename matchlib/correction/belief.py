@@ -29,7 +29,7 @@ from matchlib.linear import (
     panel_spread,
     values_covariance,
 )
-from matchlib.tails import spread_by
+from matchlib.tails import block_diagonal, spread_by
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor, Prediction
@@ -190,6 +190,12 @@ class Belief:
         jacobian[:, :, unseen:] = near.unseen
         return lab, jacobian, near.film, near.ground
 
+    def own(self, recipes: Sequence[Recipe], views: Sequence[Viewing]) -> Array:
+        """Return what a panel's own film and ground do to Lab (n, 3, 2), a standard deviation."""
+        film, ground = panel_spread(self.model)
+        _, _, by_film, by_ground = self.linear(recipes, views)
+        return np.stack([film * by_film, ground * by_ground], axis=2)
+
     def predict_recipes(
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None = None
     ) -> Array:
@@ -306,10 +312,11 @@ class Belief:
         recipes, views = [r.read_as for r in rows], [r.viewing for r in rows]
         sources = [r.source for r in rows]
         usual = self.model.predict_each(recipes, views, sources=sources)
-        noise = np.zeros((3 * len(rows), 3 * len(rows)))
-        for i, row in enumerate(rows):
-            read = usual.reading[i] if row.covariance is None else row.covariance
-            noise[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = usual.spray[i] + read
+        read = [
+            usual.reading[i] if row.covariance is None else row.covariance
+            for i, row in enumerate(rows)
+        ]
+        noise = block_diagonal(usual.spray + read)
         if len(rows) > len(panels):
             noise += self._shared([len(p.views) for p in panels], recipes, views)
         seen = np.array([r.lab for r in rows]).ravel()
@@ -353,9 +360,7 @@ class Belief:
         self, counts: Sequence[int], recipes: Sequence[Recipe], views: Sequence[Viewing]
     ) -> Array:
         """What a panel's own film and ground do to its readings together, off the diagonal."""
-        film, ground = panel_spread(self.model)
-        _, _, by_film, by_ground = self.linear(recipes, views)
-        effects = np.stack([film * by_film, ground * by_ground], axis=2).reshape(-1, 2)
+        effects = self.own(recipes, views).reshape(-1, 2)
         owner = np.repeat(np.repeat(np.arange(len(counts)), counts), 3)
         reading = np.repeat(np.arange(len(views)), 3)
         same = (owner[:, None] == owner) & (reading[:, None] != reading)

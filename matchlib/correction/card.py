@@ -108,7 +108,7 @@ class Card:
         seen = [view.viewing for stage in stages for view in stage.views]
         views = tuple(dict.fromkeys([*seen, *viewings]))
         recipe = about if about is not None else stages[-1].read_as
-        film, ground = panel_spread(before.model)
+        _, ground = panel_spread(before.model)
         k, wide = len(before.mean), 3 * len(views)
         covariance = np.zeros((k + 2 + wide, k + 2 + wide))
         covariance[:k, :k] = before.covariance
@@ -116,25 +116,15 @@ class Card:
         covariance[k, k], covariance[k + 1, k + 1] = _gun(before) ** 2, ground**2
         # What is another wherever the card is read is mottle; haze and the like stay with it.
         placed = PLACED * before.model.noise_split_[0]
-        own = _own(before, recipe, views, film=film, ground=ground, placed=placed)
-        covariance[k + 2 :, k + 2 :] = own
+        covariance[k + 2 :, k + 2 :] = _own(before, recipe, views, placed=placed)
         mean = np.append(before.mean, np.zeros(2 + wide))
         begun = cls(before, (), views, mean, covariance, known, placed * np.eye(wide))
         return begun.read(stages) if stages else begun
 
-    def read(self, stages: Sequence[Sprayed]) -> Card:
-        """Return a card not read yet as it is after its readings, one a stage, in order."""
-        films = [_gun(self.before) ** 2 / max(coats, 1) for _, coats in _added(stages)]
-        size = len(self.mean)
-        mean, covariance = np.append(self.mean, np.zeros(len(films))), np.diag([0.0] * size + films)
-        covariance[:size, :size] = self.covariance
-        return replace(self, stages=tuple(stages), mean=mean, covariance=covariance)._read()
-
     @cached_property
-    def laid(self) -> tuple[Array, Array]:
-        """Strength and coats that each stage added, shape (s,) each."""
-        rows = np.array(_added(self.stages), float).reshape(-1, 2)
-        return rows[:, 0], rows[:, 1]
+    def laid(self) -> Array:
+        """Strength and coats that each stage added, shape (2, s)."""
+        return _added(self.stages)
 
     @property
     def learnt(self) -> Belief:
@@ -270,17 +260,20 @@ class Card:
         # The card's own ground is so near 1 that its slope is its law.
         return lab + by_ground * mean[k + 1] + mean[place], slope, by_film
 
-    def _read(self) -> Card:
-        """The card after its readings."""
-        k, wide = len(self.before.mean), 3 * len(self.viewings)
-        rows = [(i, view) for i, stage in enumerate(self.stages) for view in stage.views]
+    def read(self, stages: Sequence[Sprayed]) -> Card:
+        """Return a card not read yet as it is after its readings, one a stage, in order."""
+        k, wide, size = len(self.before.mean), 3 * len(self.viewings), len(self.mean)
+        laid, coats = _added(stages)
+        mean = np.append(self.mean, np.zeros(len(stages)))
+        covariance = np.diag(np.append(np.zeros(size), self.gun**2 / np.maximum(coats, 1.0)))
+        covariance[:size, :size] = self.covariance
+        rows = [(i, view) for i, stage in enumerate(stages) for view in stage.views]
         recipes, views = [v.read_as for _, v in rows], [v.viewing for _, v in rows]
         _, usual = self.before.model.noise_split_
         each = [
             usual[v.source] * np.eye(3) if v.covariance is None else v.covariance for _, v in rows
         ]
         noise = block_diagonal(each)
-        laid, _ = self.laid
         under = np.array([[j <= i for j in range(len(laid))] for i, _ in rows], float)
         for i, view in enumerate(views):
             at = 3 * self.viewings.index(view)
@@ -302,41 +295,29 @@ class Card:
             )
             return lab.ravel(), slope.reshape(len(seen), -1)
 
-        found = posterior(self.mean, self.covariance, law, seen, noise)
+        found = posterior(mean, covariance, law, seen, noise)
         left = found.left[:, :k]
         known = left @ self.before.covariance @ left.T
-        return replace(self, mean=found.mean, covariance=found.covariance, known=known)
+        stages = tuple(stages)
+        return replace(
+            self, stages=stages, mean=found.mean, covariance=found.covariance, known=known
+        )
 
 
 def _gun(before: Belief) -> float:
     return float(panel_spread(before.model)[0] / np.sqrt(1.0 + 1.0 / USUAL))
 
 
-def _added(stages: Sequence[Sprayed]) -> list[tuple[float, int]]:
-    """Strength and coats that each stage added."""
-    rows, strength, coats = [], 0.0, 0
-    for stage in stages:
-        schedule = stage.recipe.schedule
-        now = (schedule.strength, schedule.coats) if schedule else (0.0, 0)
-        rows.append((now[0] - strength, now[1] - coats))
-        strength, coats = now
-    return rows
+def _added(stages: Sequence[Sprayed]) -> Array:
+    """Strength and coats (2, s) that each stage added."""
+    total = [(stage.recipe.strength, stage.recipe.coats) for stage in stages]
+    return np.diff(np.array(total, float).reshape(-1, 2).T, prepend=0.0)
 
 
-def _own(
-    before: Belief,
-    recipe: Recipe,
-    views: Sequence[Viewing],
-    *,
-    film: float,
-    ground: float,
-    placed: float,
-) -> Array:
+def _own(before: Belief, recipe: Recipe, views: Sequence[Viewing], *, placed: float) -> Array:
     """Covariance of what film, ground and the place that is read do not explain of a card."""
     recipes = [recipe] * len(views)
-    _, _, by_film, by_ground = before.linear(recipes, views)
-    spray = before.model.predict_each(recipes, views).spray
-    effects = np.stack([film * by_film, ground * by_ground], axis=2)
+    spray, effects = before.model.predict_each(recipes, views).spray, before.own(recipes, views)
     rest = spray - effects @ effects.transpose(0, 2, 1) - placed * np.eye(3)
     size, axes = np.linalg.eigh(rest)
     rest = (axes * np.maximum(size, 1e-6)[:, None, :]) @ axes.transpose(0, 2, 1)

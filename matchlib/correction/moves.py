@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from matchlib.domain.blend import Blend
 from matchlib.mixing import Limits
+from matchlib.sample import shelf_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -25,7 +26,6 @@ __all__ = [
     "Move",
     "continuations",
     "fresh_recipes",
-    "grounds_at_hand",
     "moves",
     "ratio_words",
 ]
@@ -49,11 +49,6 @@ class Move(NamedTuple):
 def ratio_words(ratio: MixRatio) -> str:
     """Return a ratio in digits and words."""
     return f"{ratio} ({ratio.words})"
-
-
-def _count(number: int) -> str:
-    names = {1: "one coat", 2: "two coats", 3: "three coats", 4: "four coats"}
-    return names.get(number, f"{number} coats")
 
 
 def _coats(steps: tuple[CoatStep, ...], by: int) -> tuple[CoatStep, ...] | None:
@@ -83,7 +78,8 @@ def _of_schedule(
     for by in (1, -1, 2, -2):
         made = _coats(steps, by)
         if made is not None:
-            what = f"{_count(abs(by))} {'more' if by > 0 else 'fewer'} at {ratio_words(last)}"
+            what = "one coat" if abs(by) == 1 else "two coats"
+            what += f" {'more' if by > 0 else 'fewer'} at {ratio_words(last)}"
             yield CoatSchedule(made), what, 1
     for size, other in _neighbours(last, ratios):
         word = "stronger" if size > 0 else "weaker"
@@ -94,7 +90,7 @@ def _of_schedule(
             made = _coats(steps, by)
             if made is None or len(made) != len(steps):
                 continue
-            both = f"{_count(1)} {'more' if by > 0 else 'fewer'}, and {whole} at "
+            both = f"one coat {'more' if by > 0 else 'fewer'}, and {whole} at "
             both += f"{ratio_words(other)} instead of {last}"
             yield CoatSchedule((*made[:-1], replace(made[-1], ratio=other))), both, 2
     for many, other in product((1, 2), ratios):
@@ -156,11 +152,6 @@ def moves(recipe: Recipe, limits: Limits, grounds: Sequence[Ground]) -> list[Mov
     return [m for m in found if m is first[m.recipe] and limits.enough_for(m.recipe)]
 
 
-def grounds_at_hand(model: FilmPredictor, limits: Limits) -> list[Ground]:
-    """Return the grounds that may be used: the archive's where the limits name none."""
-    return list(limits.grounds or map(Ground.parse, model.words_.grounds))
-
-
 def fresh_recipes(model: FilmPredictor, limits: Limits, *, usual: str | None) -> list[Recipe]:
     """Return every recipe of one pot at one ratio.
 
@@ -187,13 +178,11 @@ def fresh_recipes(model: FilmPredictor, limits: Limits, *, usual: str | None) ->
     {'cherry'}
     """
     clear = usual if limits.clear == "usual" else limits.clear
-    colours = limits.colours or map(Colour.parse, model.words_.colours)
     made = [
         CoatSchedule((CoatStep(n, r),))
         for n, r in product(range(limits.min_coats, limits.max_coats + 1), limits.ratios())
     ]
-    grounds = grounds_at_hand(model, limits)
-    every = (Recipe(g, c, s, clear) for g, c, s in product(grounds, colours, made))
+    every = (Recipe(g, c, s, clear) for g, c, s in product(*shelf_of(model, limits), made))
     return [recipe for recipe in every if limits.enough_for(recipe)]
 
 

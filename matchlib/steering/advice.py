@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Card
-from matchlib.correction.moves import fresh_recipes, grounds_at_hand, moves
+from matchlib.correction.moves import fresh_recipes, moves
 from matchlib.correction.scoring import Scored, best_of, places_of, scored, with_own
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import film_words
@@ -26,7 +26,7 @@ from matchlib.correction.weighing import (
 from matchlib.errors import TargetError
 from matchlib.listing import items_frame
 from matchlib.mixing import Limits
-from matchlib.sample import own_words
+from matchlib.sample import own_words, shelf_of
 from matchlib.steering.steer import Steering, advise
 from matchlib.steering.topup import TopUp
 from matchlib.tails import chance_words
@@ -255,7 +255,7 @@ def correct(
     verdict = weigh(earlier, last, limits)
     fits = verdict.wrong <= DOUBTED
     after = before.after([*believed, last]) if fits else earlier
-    near = moves(last.recipe, limits, grounds_at_hand(after.model, limits))
+    near = moves(last.recipe, limits, shelf_of(after.model, limits)[0])
     changes = scored(
         after,
         [m.recipe for m in near],

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from matchlib.domain import CoatSchedule, CoatStep, Recipe, Viewing
 from matchlib.progress import Callback
-from matchlib.suggest.space import Schedules, Space
+from matchlib.suggest.space import Schedules, Space, spread
 from matchlib.target import Target
 
 __all__ = ["layered"]
@@ -45,7 +45,9 @@ def layered(
     for i in range(0, len(rows), _BLOCK):
         callback(i / len(rows), "looking through one colour over another")
         cost[i : i + _BLOCK] = walk.differences(rows[i : i + _BLOCK])
-    best = rows[walk.spread(rows, cost)]
+    ground, below, above = rows[:, :3].T
+    pots = len(space.colour_share)
+    best = rows[spread((ground * pots + below) * pots + above, cost, _KEPT, _EACH)]
     far = max(1, len(walk.ratios) // (_RATIOS - 1))
     while far:
         best = walk.nearer(best, far)
@@ -97,20 +99,6 @@ class _Layers:
             table = replace(table, colour_share=np.stack([below, above], axis=1))
             labs.append(self.space.model.predict_rows(table, view))
         return self.target.difference(labs)
-
-    def spread(self, rows: Ints, cost: Array) -> Ints:
-        """The best, at most so many of a ground and pair."""
-        order = np.argsort(cost, kind="stable")
-        count: dict[tuple[int, ...], int] = {}
-        kept = []
-        for i in order:
-            key = tuple(rows[i, :3].tolist())
-            count[key] = count.get(key, 0) + 1
-            if count[key] <= _EACH:
-                kept.append(i)
-            if len(kept) == _KEPT:
-                break
-        return np.array(kept, np.intp)
 
     def nearer(self, rows: Ints, far: int) -> Ints:
         """Each row, or what is nearest of it with either ratio so many places off."""

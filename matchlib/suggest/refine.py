@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import chain
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +14,7 @@ from matchlib.progress import Callback
 from matchlib.suggest.space import Schedules, Space
 from matchlib.target import Target
 
-__all__ = ["Picks", "Refined", "refine"]
+__all__ = ["Picks", "refine"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -54,13 +53,6 @@ class Picks:
         return [_lab(space, grounds, pots, schedules, v) for v in viewings]
 
 
-class Refined(NamedTuple):
-    """What continuous parts would reach, and the measurable recipes around it."""
-
-    best: Array  # (n,), difference of the continuous optimum, in the unit of the tolerance
-    picks: Picks  # measurable recipes near the optima, of all starts together
-
-
 def refine(
     space: Space,
     starts: Picks,
@@ -68,8 +60,9 @@ def refine(
     viewings: Sequence[Viewing],
     *,
     callback: Callback | None = None,
-) -> Refined:
+) -> tuple[Array, Picks]:
     """Descend from the grid's best by damped Gauss-Newton steps on the whole law, then round."""
+    # The differences (n,) that continuous parts would reach, and the measurable recipes around.
     walk = _Walk(space, starts, target, viewings)
     x = np.zeros((len(starts), 3))
     damping = np.full(len(starts), 1e-2)
@@ -95,7 +88,7 @@ def refine(
         cost = np.minimum(cost, cost_then)
         best = np.minimum(best, best_then)
         damping = np.where(better, damping / 5.0, damping * 5.0)
-    return Refined(best, walk.rounded(x))
+    return best, walk.rounded(x)
 
 
 class _Walk:

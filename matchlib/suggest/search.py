@@ -27,7 +27,7 @@ from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_o
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions, with_ties
 from matchlib.suggest.scan import scan
-from matchlib.suggest.space import Space
+from matchlib.suggest.space import Space, spread
 from matchlib.suggest.words import PastRecipes, doubtful, why, why_not
 from matchlib.target import Target
 
@@ -192,16 +192,8 @@ class _Search:
 
     def _spread(self, picks: Picks, cost: Array, most: int, each: int) -> Ints:
         """Best first, at most so many of a combination, number of coats, and one ratio or two."""
-        order = np.argsort(cost, kind="stable")
         kind = self.space.schedules.kind[picks.schedule]
-        keys = (self._combination(picks) * (kind.max() + 1) + kind)[order]
-        by_key = np.argsort(keys, kind="stable")
-        starts = np.flatnonzero(np.diff(keys[by_key], prepend=-1))
-        rank = np.empty(len(order), np.intp)
-        rank[by_key] = np.arange(len(order)) - np.repeat(
-            starts, np.diff(np.append(starts, len(order)))
-        )
-        return np.asarray(order[rank < each][:most])
+        return spread(self._combination(picks) * (kind.max() + 1) + kind, cost, most, each)
 
     def best(self, top: int) -> Suggestions:
         self.callback(0.0, "looking through every recipe")
@@ -210,15 +202,15 @@ class _Search:
         seen = picks.labs(self.space, self.viewings)
         cost = self.target.difference(seen)
         starts = picks.take(self._spread(picks, cost, _STARTS, 2))
-        refined = refine(
+        best, around = refine(
             self.space,
             starts,
             self.target,
             self.viewings,
             callback=part_of(self.callback, 0.4, 0.7),
         )
-        continuous = self._continuous(starts, refined.best)
-        both = picks.joined(refined.picks)
+        continuous = self._continuous(starts, best)
+        both = picks.joined(around)
         self.callback(0.7, "working out what can be measured")
         more = both.take(slice(len(picks), None)).labs(self.space, self.viewings)
         labs = [np.concatenate(each) for each in zip(seen, more, strict=True)]
@@ -246,15 +238,14 @@ class _Search:
         self.callback(0.95, "working out whether it can be reached")
         known = there.known.mean(axis=0)
         if limited or above:
-            near = self._around(list(there.labs), known)
-            around = [recipes[i] for i in near]
+            nearest = [recipes[i] for i in self._around(there.labs, known)]
         else:
-            around = self._recipes(both.take(self._around(labs, known)))
-        reach = reach_of(self.space.model, around, self.target, self.viewings)
+            nearest = self._recipes(both.take(self._around(labs, known)))
+        reach = reach_of(self.space.model, nearest, self.target, self.viewings)
         text = self._words(reach, there, cost, closest=min(continuous.values(), default=np.inf))
         return Suggestions(tuple(made), self.target, reach.chance, text, self.searched)
 
-    def _around(self, labs: Sequence[Array], known: Array) -> Ints:
+    def _around(self, labs: Sequence[Array] | Array, known: Array) -> Ints:
         """What comes nearest to the target, wherever what is not known may truly put it."""
         spread = known + self.target.covariance
         draw = np.random.default_rng(0).multivariate_normal(np.zeros(len(spread)), spread, _AROUND)

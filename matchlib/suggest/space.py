@@ -23,7 +23,7 @@ from matchlib.regression import FilmPredictor
 from matchlib.regression.table import REFERENCE_FRACTION, RecipeTable
 from matchlib.suggest.ingredients import Ingredients
 
-__all__ = ["Schedules", "Space"]
+__all__ = ["Schedules", "Space", "spread"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -168,3 +168,14 @@ class Space:
             first=np.broadcast_to([1.0, 0.0], coats.shape),
             bend=np.where(coats > 0, bend, 0.0),
         )
+
+
+def spread(keys: NDArray[np.int64], cost: Array, most: int, each: int) -> Ints:
+    """Return the places of the least costs, best first, at most so many of each key."""
+    order = np.argsort(cost, kind="stable")
+    keys = keys[order]
+    by_key = np.argsort(keys, kind="stable")
+    starts = np.flatnonzero(np.diff(keys[by_key], prepend=-1))
+    rank = np.empty(len(order), np.intp)
+    rank[by_key] = np.arange(len(order)) - np.repeat(starts, np.diff(np.append(starts, len(order))))
+    return np.asarray(order[rank < each][:most])
