@@ -224,10 +224,10 @@ def forecast(
     """
     usual = model.usual_view
     try:
-        if aim is not None:
-            return _against(model, recipes, aim, aim.views(usual))
         passes = tolerance if isinstance(tolerance, Tolerance) else Tolerance(value=tolerance)
-        return _by_itself(model, recipes, list(viewings) or [usual] * len(recipes), passes)
+        if aim is None:
+            return _told(model, recipes, list(viewings) or [usual] * len(recipes), passes)
+        return _told(model, recipes, aim.views(usual), aim.tolerance, aim)
     except MatchlibError:
         # Only now, since one by one is slow: which of them was it?
         for recipe, place in zip(recipes, places, strict=False):
@@ -238,57 +238,43 @@ def forecast(
         raise
 
 
-def _by_itself(
+def _told(
     model: FilmPredictor | Belief,
     recipes: Sequence[Recipe],
     views: Sequence[Viewing],
     passes: Tolerance,
+    aim: Target | None = None,
 ) -> tuple[Forecast, ...]:
-    """How far from its own prediction each panel is expected to come out."""
-    there = model.predict_each(recipes, views)
-    lab, total, dof = there.lab, there.covariance, there.dof
-    most = passes.value if passes.kind == "ΔE00" else 1.0
-    plain = hope = expected_delta_e00(lab, lab, total, tolerance=most, dof=dof)
-    if passes.kind != "ΔE00":
-        goals = [Target((Aim(three(v), view),), passes) for v, view in zip(lab, views, strict=True)]
-        rows = [slice(i, i + 1) for i in range(len(recipes))]
-        own = [
-            goal.expected(lab[None, one], total[one], dof[one])
-            for goal, one in zip(goals, rows, strict=True)
-        ]
-        hope = ExpectedDifference(*map(np.concatenate, zip(*own, strict=True)))
-    return tuple(
-        Forecast(
-            **vars(one),
-            viewing=views[i],
-            delta_e00=float(plain.mean[i]),
-            sd_delta_e00=float(plain.sd[i]),
-            difference=0.0,
-            tolerance=passes,
+    """How far from a target at every angle, or from its own prediction, each is to come out."""
+    # views: one an aim; without one each recipe's own.
+    if aim is None:
+        there = model.predict_each(recipes, views)
+        wanted, itself = there.lab, np.zeros(len(recipes))
+    else:
+        there = model.predict_together(recipes, views)
+        wanted, itself = aim.labs[0], aim.difference(list(there.labs))
+    first, usual = there.first, passes.kind == "ΔE00"
+    most = passes.value if usual else 1.0
+    plain = expected_delta_e00(wanted, first.lab, first.covariance, tolerance=most, dof=first.dof)
+    if aim is not None:
+        hope = aim.hope(there)
+    elif usual or not len(recipes):
+        hope = plain
+    else:
+        goals = (
+            Target((Aim(three(v), view),), passes) for v, view in zip(wanted, views, strict=True)
         )
-        for i, one in enumerate(outcomes(recipes, there, hope))
-    )
-
-
-def _against(
-    model: FilmPredictor | Belief, recipes: Sequence[Recipe], aim: Target, views: Sequence[Viewing]
-) -> tuple[Forecast, ...]:
-    """How far from a target each panel is expected to come out, at every angle."""
-    there = model.predict_together(recipes, views)
-    first = there.first
-    plain = expected_delta_e00(
-        aim.aims[0].lab, first.lab, first.covariance, tolerance=1.0, dof=first.dof
-    )
-    itself = aim.difference(list(there.labs))
+        own = [goal.hope(there.take(slice(i, i + 1))) for i, goal in enumerate(goals)]
+        hope = ExpectedDifference(*np.concatenate(own, axis=1))
     return tuple(
         Forecast(
             **vars(one),
-            viewing=views[0],
+            viewing=views[i if aim is None else 0],
             delta_e00=float(plain.mean[i]),
             sd_delta_e00=float(plain.sd[i]),
             difference=float(itself[i]),
-            tolerance=aim.tolerance,
-            angles=angles_of(aim, there.labs[:, i]),
+            tolerance=passes,
+            angles=() if aim is None else angles_of(aim, there.labs[:, i]),
         )
-        for i, one in enumerate(outcomes(recipes, there, aim.hope(there)))
+        for i, one in enumerate(outcomes(recipes, there, hope))
     )
