@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.correction import Belief
-from matchlib.correction.scoring import nearness
+from matchlib.correction.scoring import nearest
 from matchlib.domain import Recipe
 from matchlib.errors import DomainError
 from matchlib.linear import Together, linearise
@@ -205,9 +205,8 @@ def next_for_target(
     belief = model if isinstance(model, Belief) else Belief.of(model)
     report = part_of(callback)
     report(0.0, "looking at every panel that could be sprayed")
-    order = np.argsort(nearness(belief, candidates, target), kind="stable")
+    some = nearest(belief, candidates, target)[:FOLLOWING]
     report(0.2, "working out the nearest")
-    some = [candidates[i] for i in order[:FOLLOWING]]
     known = belief.together(some, target.viewings, source=source)
     each = outcomes(some, known.prediction, target.hope(known.prediction))
     first = np.argsort([-one.probability for one in each], kind="stable")[:THOUGHT_OF]

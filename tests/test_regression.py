@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from matchlib.colorimetry import GRID, delta_e00, reflectance_to_lab
-from matchlib.correction.scoring import scored
+from matchlib.correction.scoring import likeliest
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.errors import DomainError, FitError, UnknownName
@@ -425,7 +425,7 @@ def test_no_right_panel_of_one_ground_moves_what_is_said_of_another():
     def chances(some):
         model = FilmRegressor().fit(*to_frame(some))
         return np.array(
-            [scored(model, [r], Target.lab(*booth.truth_lab(r)))[0].probability for r in asked]
+            [likeliest(model, [r], Target.lab(*booth.truth_lab(r)))[0].probability for r in asked]
         )
 
     white = [p for p in panels if "white" in str(p.recipe.ground) and not p.recipe.bare]

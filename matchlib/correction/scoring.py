@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe, Viewing
@@ -21,9 +20,7 @@ if TYPE_CHECKING:
     from matchlib.correction.belief import Belief
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Scored", "best_of", "nearness", "places_of", "scored", "with_own"]
-
-Array = NDArray[np.float64]
+__all__ = ["Scored", "best_of", "likeliest", "nearest", "places_of", "with_own"]
 
 WORTH_A_CHANGE = 0.02
 """Probability that one thing changed less is worth [-]."""
@@ -42,30 +39,20 @@ class Scored(Outcome):
     own: float | None = None  # chance if the sample itself was sprayed from the shelf [-]
 
 
-def scored(
+def likeliest(
     predictor: FilmPredictor | Belief,
     recipes: Sequence[Recipe],
     target: Target,
     *,
-    words: Sequence[str] | None = None,
-    changes: Sequence[int] | None = None,
     shortlist: int = SHORTLIST,
-) -> list[Scored]:
-    """Score recipes for the next panel as an instrument will judge it, the most likely first."""
+) -> list[Outcome]:
+    """Return what to expect of the nearest recipes, the likeliest to pass an instrument first."""
     if not len(recipes):
         return []
-    rows = np.argsort(nearness(predictor, recipes, target), kind="stable")[:shortlist]
-    some = [recipes[i] for i in rows]
+    some = nearest(predictor, recipes, target)[:shortlist]
     there = predictor.predict_together(some, target.viewings)
-    result = [
-        Scored(
-            **vars(one),
-            words=one.recipe.words if words is None else words[row],
-            changes=0 if changes is None else changes[row],
-        )
-        for one, row in zip(outcomes(some, there, target.hope(there)), rows, strict=True)
-    ]
-    return sorted(result, key=lambda s: (-round(s.probability, 2), s.expected, s.changes))
+    found = outcomes(some, there, target.hope(there))
+    return sorted(found, key=lambda one: (-round(one.probability, 2), one.expected))
 
 
 def with_own(
@@ -79,9 +66,12 @@ def with_own(
     return [replace(one, own=float(own)) for one, own in zip(found, chances, strict=True)]
 
 
-def nearness(predictor: FilmPredictor | Belief, recipes: Sequence[Recipe], target: Target) -> Array:
-    """Return how far recipes are expected to be, in the unit of the tolerance, shape (n,)."""
-    return target.difference([predictor.predict_recipes(recipes, v) for v in target.viewings])
+def nearest(
+    predictor: FilmPredictor | Belief, recipes: Sequence[Recipe], target: Target
+) -> list[Recipe]:
+    """Return recipes by how far they are expected to be, the nearest first."""
+    away = target.difference([predictor.predict_recipes(recipes, v) for v in target.viewings])
+    return [recipes[i] for i in np.argsort(away, kind="stable")]
 
 
 def places_of(target: Target, panel: Sprayed, usual: Viewing) -> list[int]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Card
 from matchlib.correction.moves import fresh_recipes, moves
-from matchlib.correction.scoring import Scored, best_of, places_of, scored, with_own
+from matchlib.correction.scoring import Scored, best_of, likeliest, places_of, with_own
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import film_words
 from matchlib.correction.weighing import (
@@ -255,18 +255,16 @@ def correct(
     verdict = weigh(earlier, last, limits)
     fits = verdict.wrong <= DOUBTED
     after = before.after([*believed, last]) if fits else earlier
-    near = moves(last.recipe, limits, shelf_of(after.model, limits)[0])
-    changes = scored(
-        after,
-        [m.recipe for m in near],
-        target,
-        words=[m.words for m in near],
-        changes=[m.changes for m in near],
-    )
-    close = {m.recipe for m in near}
-    other = fresh_recipes(after.model, limits, usual=last.recipe.clear)
-    wide = [r for r in other if r not in close]
-    fresh = scored(after, wide, target)
+    near = {m.recipe: m for m in moves(last.recipe, limits, shelf_of(after.model, limits)[0])}
+    wide = fresh_recipes(after.model, limits, usual=last.recipe.clear)
+    changes = [
+        Scored(**vars(one), words=near[one.recipe].words, changes=near[one.recipe].changes)
+        for one in likeliest(after, list(near), target)
+    ]
+    fresh = [
+        Scored(**vars(one), words=one.recipe.words)
+        for one in likeliest(after, [r for r in wide if r not in near], target)
+    ]
     if not fits:
         # What is on the panel is not known, so nothing is built on it or changed about it.
         fresh = sorted([*changes, *fresh], key=lambda s: -s.probability)[:SHOWN]

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.correction import Belief, Card, Sprayed
-from matchlib.correction.scoring import nearness
+from matchlib.correction.scoring import nearest
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
@@ -94,7 +94,7 @@ class Shop(NamedTuple):
     def meeting(self, recipe: Recipe) -> Recipe:
         """So much of a recipe's pot as is believed to come nearest to the target."""
         films = _films(recipe, np.geomspace(0.4, 2.5, 2 * GRID)) or [recipe]
-        return films[int(np.argmin(nearness(self.belief, films, self.goal)))]
+        return nearest(self.belief, films, self.goal)[0]
 
     def made_of(self, recipe: Recipe) -> Shop:
         """The same, told that the target is some film of a recipe's ground and pot."""

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from threadpoolctl import threadpool_limits
 
 from matchlib.correction import Belief
-from matchlib.correction.scoring import scored
+from matchlib.correction.scoring import likeliest
 from matchlib.domain import CoatSchedule, Panel, Recipe
 from matchlib.domain.panel import readings_in
 from matchlib.errors import DomainError
@@ -172,7 +172,7 @@ def _candidates(
             for n in range(limits.min_coats, limits.max_coats + 1)
         ]
         every = [*(s.recipe for s in found), *filter(limits.enough_for, made)]
-        candidates = list(scored(model, every, goal, shortlist=240))
+        candidates = likeliest(model, every, goal, shortlist=240)
     candidates.sort(key=lambda one: one.expected)
     kept: dict[tuple[object, object], Outcome] = {}
     for candidate in candidates:

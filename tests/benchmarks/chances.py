@@ -23,7 +23,7 @@ from functools import partial
 import numpy as np
 
 from matchlib.correction import Belief, Today, learn
-from matchlib.correction.scoring import scored
+from matchlib.correction.scoring import likeliest
 from matchlib.domain import Conditions, Panel, Recipe
 from matchlib.errors import TargetError
 from matchlib.mixing import Limits
@@ -77,12 +77,12 @@ def stated_and_real(
         target = moved(wanted, off, np.random.default_rng([seed, i, 1]))
         aim = Target.lab(*target)
         knows: FilmPredictor | Belief = belief if own else fit
-        ranked = scored(knows, recipes, aim)
+        ranked = likeliest(knows, recipes, aim)
         if corrected:
             first = spray(ranked[0].recipe, rng)
             belief, _ = learn(belief, [(first.recipe, tuple(labs([first])[0]))])
             knows = belief
-            ranked = scored(belief, recipes, aim)
+            ranked = likeliest(belief, recipes, aim)
         asked = [ranked[place] for place in ASKED]
         of_own = _of_own(knows, [option.recipe for option in asked], aim)
         for place, option, chance in zip(ASKED, asked, of_own, strict=True):

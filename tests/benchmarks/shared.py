@@ -18,7 +18,7 @@ import numpy as np
 from scipy.stats import multivariate_t
 
 from matchlib.audit.left_out import leave_out
-from matchlib.correction.scoring import best_of, scored
+from matchlib.correction.scoring import likeliest
 from matchlib.domain import Conditions, Panel
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
@@ -95,8 +95,7 @@ def _chances(
     told = []
     for i, colour in enumerate(shop.samples(targets, shop.seed)):
         target = Target.lab(*colour)
-        best = best_of(scored(now, recipes, target))
-        assert best is not None
+        best = max(likeliest(now, recipes, target), key=lambda o: (o.probability, -o.expected))
         of_own = chances_of_own(now, [best.recipe], target, SHELF)
         rng = np.random.default_rng([shop.seed, i, 61])
         read = labs([shop.spray(best.recipe, rng, **today) for _ in range(SPRAYED)])

@@ -18,7 +18,7 @@ import pandas as pd
 from sklearn.gaussian_process import GaussianProcessRegressor
 
 from matchlib.correction import Belief, learn
-from matchlib.correction.scoring import best_of, scored
+from matchlib.correction.scoring import likeliest
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe
 from matchlib.regression import FilmRegressor
 from matchlib.target import Target
@@ -187,9 +187,8 @@ class Corrected(_PerArchive):
         self._see(archive)
         seen = [(recipe, tuple(lab)) for recipe, lab in tried]
         knows = learn(self.belief, seen)[0] if seen else self.belief.model
-        best = best_of(scored(knows, self.recipes, Target.lab(*target)))
-        assert best is not None
-        return best.recipe
+        found = likeliest(knows, self.recipes, Target.lab(*target))
+        return max(found, key=lambda one: (one.probability, -one.expected)).recipe
 
 
 class Oracle(_PerArchive):

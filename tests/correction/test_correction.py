@@ -10,7 +10,8 @@ import pytest
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
 from matchlib.correction import Belief, Card, Today, film_words, fresh_recipes
-from matchlib.correction.scoring import scored
+from matchlib.correction.moves import moves
+from matchlib.correction.scoring import likeliest
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError
@@ -84,7 +85,9 @@ def test_a_sample_sprayed_here_has_its_own_chance_after_a_panel_too() -> None:
     young = FilmRegressor().fit(*to_frame(shop.young(0)))
     blind, after = [], []
     for i, colour in enumerate(shop.samples(3, 1)):
-        first = scored(young, fresh_recipes(young, Limits(), usual="yes"), Target.lab(*colour))[0]
+        first = likeliest(young, fresh_recipes(young, Limits(), usual="yes"), Target.lab(*colour))[
+            0
+        ]
         own = chances_of_own(young, [first.recipe], Target.lab(*colour), Limits())
         blind.append(own[0] - first.probability)
         read = labs([shop.spray(first.recipe, np.random.default_rng(i), heavy=0.85)])[0]
@@ -273,7 +276,7 @@ def test_what_may_follow_a_panel_has_tails_too(
     dof = float((1.0 / (share**2 / groups + (1.0 - share) ** 2 / PANELS))[0])
     assert predicted.dof == pytest.approx(dof)
     target = shop.truth_lab(recipe)
-    found = scored(belief, [recipe], Target.lab(*target))[0]
+    found = likeliest(belief, [recipe], Target.lab(*target))[0]
     few = expected_delta_e00(target, found.lab, total[0], tolerance=1.0, dof=dof)
     assert found.expected == pytest.approx(float(few.mean))
     assert found.probability == float(few.probability)
@@ -315,19 +318,25 @@ def test_building_on_a_cleared_panel_costs_sanding_and_a_second_clear(
     assert "sand" not in before.words
 
 
-def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: Recipe) -> None:
+def test_words_and_changes_stay_with_their_recipe(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    aim = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
+    advice = correct(model, [(recipe, heavy(shop, recipe, 1.0))], Target.lab(*aim))
+    could = {m.recipe: m for m in moves(recipe, Limits(), shop.grounds)}
+    assert advice.changes
+    for one in advice.changes:
+        assert (one.words, one.changes) == (could[one.recipe].words, could[one.recipe].changes)
+    assert [(one.words, one.changes) for one in advice.fresh] == [
+        (one.recipe.words, 0) for one in advice.fresh
+    ]
     ratios = [MixRatio(n, 1) for n in (2, 3, 4, 5, 6, 8, 10)]
     recipes = [replace(recipe, schedule=CoatSchedule.of(3, r)) for r in ratios]
-    aim = model.predict_recipes([recipes[4]])[0]
-    given = {"words": list(map(str, recipes)), "changes": list(range(len(recipes)))}
-    found = scored(model, recipes, Target.lab(*aim), shortlist=4, **given)
+    lab = model.predict_recipes([recipes[4]])[0]
+    found = likeliest(model, recipes, Target.lab(*lab), shortlist=4)
     assert len(found) == 4
     assert found[0].recipe == recipes[4]
-    for one in found:
-        assert one.recipe == recipes[one.changes]
-        assert one.words == str(one.recipe)
-        (covariance,) = model.predict_each([one.recipe]).covariance
-        hope = expected_delta_e00(aim, one.lab, covariance, tolerance=1.0)
-        assert one.expected == pytest.approx(hope.mean, rel=0.1)
-    plain = scored(model, recipes[:2], Target.lab(*aim))
-    assert [(one.words, one.changes) for one in plain] == [(one.recipe.words, 0) for one in plain]
+    for outcome in found:
+        (covariance,) = model.predict_each([outcome.recipe]).covariance
+        hope = expected_delta_e00(lab, outcome.lab, covariance, tolerance=1.0)
+        assert outcome.expected == pytest.approx(hope.mean, rel=0.1)
