@@ -44,7 +44,9 @@ class Together(NamedTuple):
     """What is not known of n recipes under m viewings, and what of it they share."""
 
     prediction: Prediction
-    slope: Array  # (n, 3m, q), derivative of Lab by q unknowns; `prediction.known` is its spread
+    # (n, 3m, q), derivative of Lab by q unknowns; `prediction.known` is its spread, but for what of
+    # them is a card's own
+    slope: Array
     covariance: Array  # (q, q), of these
     film: Array  # (n, 3m), derivative by the logarithm of the whole film
 

@@ -202,7 +202,7 @@ def next_for_target(
     0  pale gold    3@3:1
     """
     _check(candidates)
-    belief = model if isinstance(model, Belief) else Belief.of(model)
+    belief = Belief.of(model)
     report = part_of(callback)
     report(0.0, "looking at every panel that could be sprayed")
     some = nearest(belief, candidates, target)[:FOLLOWING]
@@ -218,9 +218,8 @@ def next_for_target(
         words = f"{some[i].words}: passes with a chance of {passes}; by the panel after it "
         words += f"{chance_words(second)}."
         found.append(TargetPanel(**vars(each[i]), passes_by_second=second, words=words))
-    chance = np.array([panel.passes_by_second for panel in found])
-    best = np.lexsort((np.array([p.expected for p in found]), -chance.round(3)))[:shown]
-    return Listing(found[b] for b in best)
+    found.sort(key=lambda panel: (-round(panel.passes_by_second, 3), panel.expected))
+    return Listing(found[:shown])
 
 
 def _by_second(i: int, known: Together, goal: Target) -> float:

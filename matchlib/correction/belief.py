@@ -79,14 +79,18 @@ class Belief:
 
     @classmethod
     def of(
-        cls, model: FilmPredictor, today: Today | None = None, *, recipes: Sequence[Recipe] = ()
+        cls,
+        model: FilmPredictor | Belief,
+        today: Today | None = None,
+        *,
+        recipes: Sequence[Recipe] = (),
     ) -> Belief:
         """Return the belief before any test panel.
 
         Parameters
         ----------
-        model : FilmPredictor
-            Fitted.
+        model : FilmPredictor or Belief
+            Fitted; what is believed already stays as it is.
         today : Today, optional
             `Today.learnt` if None.
         recipes : sequence of Recipe
@@ -97,6 +101,8 @@ class Belief:
         Belief
             Today as the archive, give or take.
         """
+        if isinstance(model, Belief):
+            return model
         today = today or Today.learnt(model)
         p, g = len(model.fitted_.z), len(model.words_.grounds)
         mean = np.zeros(p + 1 + g + 6 + 4 * g + 2)

@@ -248,7 +248,7 @@ def correct(
             remedy="search for a recipe first, spray it, and read it.",
         )
     limits, last = limits or Limits(), rows[-1]
-    before = model if isinstance(model, Belief) else Belief.of(model, recipes=[last.recipe])
+    before = Belief.of(model, recipes=[last.recipe])
     places_of(target, last, before.model.usual_view)  # refused before anything is learnt
     believed = believed_of(before, rows[:-1], limits)
     earlier = before.after(believed)

@@ -74,23 +74,18 @@ class Believed(NamedTuple):
 
 @dataclass(frozen=True)
 class Lookahead:
-    """What may lie on a card, t recipes, each judged by d numbers and read by r."""
+    """What may lie on a card, t recipes, each judged and read by d numbers."""
 
     begins: NDArray[np.intp]  # (t,), which coats it begins with: only those are built on by it
     strength: Array  # (t,), of the whole [coats of neat colour]
     coats: Array  # (t,), of the whole; what a stage adds is the difference
-    judged: Array  # (t, d), expected when finished
-    read: Array  # (t, r), and at a look
-    # derivatives by what is believed, q independent numbers of variance 1
-    by_judged: Array  # (t, d, q)
-    by_read: Array  # (t, r, q)
-    judged_film: Array  # (t, d), derivative by the log film of the whole
-    read_film: Array  # (t, r)
-    judged_noise: Array  # (d, d), of the reading that judges
-    read_noise: Array  # (r, r), of a look
+    lab: Array  # (t, d), expected when finished
+    # by what is believed, in q independent numbers of variance 1
+    judged: Together  # when finished
+    read: Together  # and at a look
+    noise: Array  # (d, d), of the reading that judges, and of what is wanted
     gun: float  # standard deviation of one coat's log film [-]
     known: Array  # (q, q), the part of what is believed that is not known of the law
-    groups: Array  # (t,), degrees of freedom of its scale
     goal: Target
 
     @classmethod
@@ -112,22 +107,17 @@ class Lookahead:
         kept = _main_directions(slope, root)
         by = (slope @ (root @ kept)).reshape(2, t, d, -1)
         whiten = np.linalg.solve(root.T, kept).T  # what was kept, from what is believed
-        finished, seen = judged.prediction, read.prediction
+        finished, alone = judged.prediction, np.eye(len(whiten))
         return cls(
             np.zeros(t, np.intp) if begins is None else np.array(begins, np.intp),
             np.array([r.strength for r in recipes]),
             np.array([r.coats for r in recipes]),
             np.moveaxis(finished.labs, 0, 1).reshape(t, d),
-            np.moveaxis(seen.labs, 0, 1).reshape(t, d),
-            by[0],
-            by[1],
-            judged.film,
-            read.film,
+            judged._replace(slope=by[0], covariance=alone),
+            read._replace(slope=by[1], covariance=alone),
             finished.reading[0] + goal.covariance,
-            seen.reading[0],
             card.gun,
             whiten @ card.known @ whiten.T,
-            finished.groups,
             goal,
         )
 
@@ -163,12 +153,12 @@ class Lookahead:
         self, at: int, readings_ahead: int, now: Believed, *, depth: int = 0
     ) -> Array:
         """Return the best chance after each reading that may be taken; shape (n, points)."""
-        by = self._by(self.by_read[[at]], self.read_film[[at]], [at], now.laid)[0]
+        by = self._by(self.read, np.array([at]), now.laid)[0]
         across = by @ now.covariance
-        total = across @ by.T + self.read_noise
+        total = across @ by.T + self.read.prediction.reading[0]
         gain = np.linalg.solve(total, across).T
         points = normal_cloud(READ[min(depth, len(READ) - 1)], len(total))
-        dof = dof_of(by @ now.known @ by.T, total, groups=self.groups[at])
+        dof = dof_of(by @ now.known @ by.T, total, groups=self.judged.prediction.groups[at])
         points = points * drawn_out(points, dof)[0][:, None]
         moved = points @ (gain @ np.linalg.cholesky(total)).T
         left = np.eye(len(gain)) - gain @ by
@@ -187,17 +177,12 @@ class Lookahead:
             max(int(self.coats[t] - self.coats[base]), 1),
         )
 
-    def _by(
-        self,
-        by: Array,
-        film: Array,
-        rows: Sequence[int] | NDArray[np.intp],
-        laid: Sequence[CoatsSprayed],
-    ) -> Array:
+    def _by(self, there: Together, rows: NDArray[np.intp], laid: Sequence[CoatsSprayed]) -> Array:
         """Derivative by what is believed and by the own film of every stage imagined."""
+        by, film = there.slope[rows], there.film[rows]
         if not laid:
             return by
-        whole = np.maximum(self.strength[np.asarray(rows)], 1e-12)
+        whole = np.maximum(self.strength[rows], 1e-12)
         own = [film * (x.strength / whole * self.gun / np.sqrt(x.coats))[:, None] for x in laid]
         return np.concatenate([by, np.stack(own, axis=2)], axis=2)
 
@@ -206,17 +191,17 @@ class Lookahead:
         more = self.strength - self.strength[base]
         built = (self.begins == self.begins[base]) & (more >= LEAST * 0.999)
         rows = np.flatnonzero((np.arange(len(more)) == base) | built)
-        by = self._by(self.by_judged[rows], self.judged_film[rows], rows, now.laid)
+        by = self._by(self.judged, rows, now.laid)
         turned = by.transpose(0, 2, 1)
-        lab = self.judged[rows, None] + now.mean @ turned
+        lab = self.lab[rows, None] + now.mean @ turned
         added = np.maximum(more[rows], 0.0) / np.maximum(self.strength[rows], 1e-12)
         coats = np.maximum(self.coats[rows] - self.coats[base], 1.0)
-        new = self.judged_film[rows] * (added * self.gun / np.sqrt(coats))[:, None]
-        spread = by @ now.covariance @ turned + self.judged_noise
+        new = self.judged.film[rows] * (added * self.gun / np.sqrt(coats))[:, None]
+        spread = by @ now.covariance @ turned + self.noise
         spread += new[:, :, None] * new[:, None, :]
         cloud = normal_cloud(JUDGED, spread.shape[1])
         scatter = cloud @ np.linalg.cholesky(spread).transpose(0, 2, 1)
-        dof = dof_of(by @ now.known @ turned, spread, groups=self.groups[rows])
+        dof = dof_of(by @ now.known @ turned, spread, groups=self.judged.prediction.groups[rows])
         scatter *= drawn_out(cloud, dof)[:, :, None]
         # From 1 well within the tolerance to 0 well outside of it, a half on its edge.
         steep = 0.5 / (SOFT * self.goal.tolerance.value**2)

@@ -136,9 +136,7 @@ def plan(
         least = min(SLIGHT, max(candidate.probability for candidate in chosen))
         for number, candidate in enumerate(chosen):
             report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
-            belief = (
-                model if isinstance(model, Belief) else Belief.of(model, recipes=[candidate.recipe])
-            )
+            belief = Belief.of(model, recipes=[candidate.recipe])
             shop = Shop(belief, target, views, bounds, before_clear=before_clear, source=source)
             starts = None if candidate.probability >= least else ()
             approach = Approach.of(shop, candidate, starts=starts)

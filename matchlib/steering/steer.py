@@ -228,9 +228,7 @@ def steer(
     """
     rows = [Sprayed.of(s) for s in stages]
     bounds = limits or Limits()
-    belief = (
-        model if isinstance(model, Belief) else Belief.of(model, recipes=[r.recipe for r in rows])
-    )
+    belief = Belief.of(model, recipes=[r.recipe for r in rows])
     rows = check_stages(belief, rows, sure=sure)
     last = rows[-1]
     if last.recipe.schedule is None:
