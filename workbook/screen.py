@@ -14,8 +14,8 @@ from workbook.figures import Raw, esc
 from workbook.page import Page, Press, frame
 from workbook.page.fields import button, problem
 from workbook.session import Session
-from workbook.session.library import last_change
 from workbook.session.opening import ARCHIVE, is_missing, open_named
+from workbook.session.undoing import last_change
 
 if TYPE_CHECKING:
     from matchlib.archive import Change

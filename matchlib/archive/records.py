@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from typing import Any, Self
 
 import sqlalchemy as sa
@@ -70,6 +70,11 @@ class Records:
         with self._database.write() as connection:
             numbers = history.changes_from(connection, first, last)
             return history.undo(connection, numbers, self.stamp(who, why))
+
+    def undo_each(self, changes: Sequence[int], *, who: str = "", why: str = "") -> list[int]:
+        """Undo some changes, the last first; all of them or none."""
+        with self._database.write() as connection:
+            return history.undo(connection, changes, self.stamp(who, why))
 
     def history(
         self, code: str | None = None, *, numbers: Collection[int] | None = None, why: str = ""

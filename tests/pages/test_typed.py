@@ -8,7 +8,7 @@ import pytest
 
 from matchlib.errors import DomainError
 from workbook.session import Session
-from workbook.session.library import last_change
+from workbook.session.undoing import last_change
 from workbook.session.typed import number_typed, three_typed
 
 

@@ -15,6 +15,7 @@ from workbook.figures import Raw, areas, bars, esc, number, numbers, table, time
 from workbook.page.fields import button, check, chips, choice, field, fold, slider
 from workbook.page.pictures import read_as
 from workbook.screen import guarded
+from workbook.session.undoing import standing
 
 if TYPE_CHECKING:
     from matchlib.archive import Change
@@ -286,9 +287,9 @@ def draw_history(screen: ArchiveScreen) -> tuple[str, str]:
 
 def _changes(screen: ArchiveScreen, code: str) -> str:
     changes = screen.session.archive.history(code or None)
-    undone = {c.undoes for c in changes}
+    holds = {c.number for c in standing(changes)}
     shown = changes[: -_MOST_CHANGES - 1 : -1]
-    rows = [_change(c, c.number in undone) for c in shown]
+    rows = [_change(c, c.undoes is None and c.number not in holds) for c in shown]
     left = len(changes) - len(shown)
     note = f'<p class="wb-muted">{left} older changes are not shown.</p>' if left else ""
     heads = ["no.", "when", "card", "what", "why or file", "who", "undo"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,16 +12,14 @@ from matchlib.overview import card_lab
 from workbook.session.targets import last_tried
 
 if TYPE_CHECKING:
-    from matchlib.archive import Archive, Change
+    from matchlib.archive import Archive
     from matchlib.domain import Lab, LoggedCoat, Panel, Stage
     from matchlib.job import Job
     from matchlib.regression import FilmPredictor
 
-__all__ = ["CardLook", "last_change", "look_at_card", "match_card"]
+__all__ = ["CardLook", "look_at_card", "match_card"]
 
-_RECENT = dt.timedelta(hours=12)
 _APART = 3.0  # ΔE00 from which on a back is worth a second look (common practice, no source)
-_KINDS = {"panel", "name", "finding"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,22 +135,3 @@ def match_card(archive: Archive, code: str) -> Job:
     readings = last_tried(panel)[1]
     job = Job(f"like {panel.code}", customer=panel.customer).aimed(readings)
     return archive.keep_job(job, why=f"to match {panel.code}")
-
-
-def last_change(archive: Archive, *, now: dt.datetime | None = None) -> Change | None:
-    """Return the last change of cards, names or findings that can be taken back from a page.
-
-    `now`: what counts as now; the clock's time if None. Returned: the newest of the last twelve
-    hours that was not undone; files taken in, and what is older, are taken back from the history,
-    where it is seen what came after them.
-    """
-    history = archive.history()
-    undone = {change.undoes for change in history}
-    when = dt.datetime.now(dt.UTC) if now is None else now
-    for change in reversed(history):
-        if when - change.at > _RECENT:
-            return None
-        own = change.items and not change.file and {item.kind for item in change.items} <= _KINDS
-        if own and change.undoes is None and change.number not in undone:
-            return change
-    return None

@@ -19,8 +19,10 @@ from matchlib.job import Job, Plan
 from workbook.session.customer import aim_of_job, expected_on
 from workbook.session.model_cache import model_of
 from workbook.session.targets import stages_read
+from workbook.session.undoing import standing
 
 if TYPE_CHECKING:
+    from matchlib.archive import Change
     from matchlib.correction import Belief
     from matchlib.domain import Colour, MixRatio, Reading, Viewing
     from matchlib.domain.blend import Blend
@@ -34,6 +36,7 @@ if TYPE_CHECKING:
 __all__ = ["Coat", "Work"]
 
 BEFORE = "before clear"
+_LAST = 2**31 - 1  # no change has a greater number
 _OF_COATS = ("sprayer", "lot", "lots", "setup", "temperature", "humidity")  # under a clear too
 
 B = TypeVar("B", bound="Blend")
@@ -413,36 +416,43 @@ class Work:
 
     # Taking back
 
-    def _done(self) -> list[Any]:
+    @cached_property
+    def _done(self) -> tuple[Change, ...]:
         """Changes of the step done last that was not taken back, the last first."""
         beginning = f"job {self.job.number}: "
         mine = self.archive.history(why=beginning)
-        undone = {c.undoes for c in mine if c.undoes is not None}
-        back = f"{beginning}took back "
-        left = [c for c in mine if c.number not in undone and not c.why.startswith(back)]
-        if not left:
-            return []
-        return [c for c in reversed(left) if c.why == left[-1].why]
+        if not mine:
+            return ()
+        # Between them the job may have been changed at the command line, or taken back there.
+        since = self.archive.history(numbers=(mine[0].number, _LAST))
+        left = [c for c in standing(since) if self._is_step(c, beginning)]
+        return tuple(c for c in left if c is left[0] or (c.why and c.why == left[0].why))
+
+    def _is_step(self, change: Change, beginning: str) -> bool:
+        if change.why.startswith(beginning):
+            return not change.why.startswith(f"{beginning}took back ")
+        own = {(item.kind, item.name) for item in change.items}
+        return own == {("job", f"job {self.job.number}")} and change.action != "job begun"
 
     @property
     def undo_words(self) -> str:
         """What an undo would take back; empty for nothing."""
-        done = self._done()
-        if not done:
+        if not self._done:
             return ""
-        return str(done[0].why).partition(": ")[2].rpartition(" #")[0]
+        last = self._done[0]
+        return last.why.partition(": ")[2].rpartition(" #")[0] or last.action
 
     def undo(self) -> Work:
-        """Take back the step done last."""
-        changes = self._done()
-        if not changes:
+        """Take back the step done last, whole."""
+        if not self._done:
             raise DomainError("There is nothing to take back.", remedy="go on.")
         words = self._why(f"took back {self.undo_words}")
-        for change in changes:
-            self.archive.undo(change.number, why=words)
-        # A card made by the first coat is put aside with it.
+        self.archive.undo_each([change.number for change in self._done], why=words)
         now = Work.of(self.session, self.job.number)
-        for code in set(self.job.panels) - set(now.job.panels):
+        # A card made by the first coat is put aside with it, unless it is another job's as well.
+        jobs = self.archive.jobs()
+        held = {code for j in jobs for code in (*j.panels, *([j.plan.on] if j.plan else []))}
+        for code in set(self.job.panels) - held:
             if not any(s.readings for s in self.archive.panel(code).stages):
                 self.archive.delete(code, why=words)
         return now
