@@ -87,6 +87,22 @@ def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):
     assert f"{sheet.predicted_lab[0]:.1f}" in text
 
 
+def test_what_is_expected_of_a_fresh_card_rests_on_no_card_of_its_job(shop):
+    run("job", "new", "tank", "--lab", 40, 33, 26, cwd=shop)
+    plan = ("job", "plan", 1, "--ground", "silver", "--colour", "rust", "--schedule", "3@5:1")
+    run("job", "sprayed", 1, "P3", cwd=shop)
+    run(*plan, cwd=shop)
+    shown = json_of("job", "show", 1, cwd=shop)["expected"]
+    with Archive.open(shop / "panels.db") as archive:
+        job = archive.job(1)
+        without = model_of(archive, without={"P3"}).model
+        lab = tuple(map(float, without.predict_recipes([job.plan.recipe])[0]))
+        assert sheet_of_job(archive, job).predicted_lab == pytest.approx(lab)
+        usual = model_of(archive).model.predict_recipes([job.plan.recipe])[0]
+    assert (shown["L"], shown["a"], shown["b"]) == pytest.approx(lab)
+    assert lab != pytest.approx(tuple(usual), abs=0.01)
+
+
 def test_nothing_of_one_job_is_in_another(shop):
     for name, lab in (("red", (40, 33, 26)), ("green", (40, -30, 20))):
         run("job", "new", name, "--customer", f"of {name}", "--lab", *lab, cwd=shop)

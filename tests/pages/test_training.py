@@ -142,3 +142,8 @@ def test_a_shop_that_cannot_be_learnt_from_yet_is_told_so(nothing: Session) -> N
     assert "Lightness of rust by coats over 1 ground " in page
     assert "A card of this archive" in told("guess")
     assert "Your cards" in told("lessons")
+    unread = Panel.of("U1", Recipe.of("fog", "plum", "2@6:1", "yes"))
+    nothing.archive.add([unread], who="test")
+    screen.changed()
+    page = told("fades")
+    assert ("rust" in page, "plum" in page, "fog" in page) == (True, False, False)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 __all__ = [
     "aim_of_job",
     "expected_on",
+    "fit_of_job",
     "note_sprayed",
     "outlook_of",
     "sheet_of_job",
@@ -78,6 +79,13 @@ def note_sprayed(archive: Archive, code: str, *, who: str = "") -> tuple[Job, ..
     )
 
 
+def fit_of_job(archive: Archive, job: Job) -> FilmPredictor:
+    """Return the archive's fit without a job's cards, and without cards that nobody has read."""
+    unread = (p.code for p in archive.panels() if not any(s.readings for s in p.stages))
+    on = [job.plan.on] if job.plan is not None and job.plan.on else []
+    return model_of(archive, without={*job.panels, *on, *unread}).model
+
+
 def _plan_of(job: Job) -> Plan:
     if job.plan is None:
         raise DomainError(
@@ -96,13 +104,13 @@ def outlook_of(archive: Archive, job: Job) -> tuple[Outcome, str]:
     """
     aim, wanted = aim_of_job(job), _plan_of(job).recipe
     _, panel = to_spray(archive, job)
+    model = fit_of_job(archive, job)
     if panel is None or panel.recipe.bare:
         from matchlib.forecast import forecast
 
-        (fresh,) = forecast(model_of(archive).model, [wanted], aim)
+        (fresh,) = forecast(model, [wanted], aim)
         return fresh, fresh.words
     # The panel's own reading is learnt from once: the fit is that of the others.
-    model = model_of(archive, without={panel.code}).model
     (found,) = expected_on(model, last_tried(panel), aim, [wanted])
     away = aim.tolerance.with_unit(found.expected)
     return found, f"{away} expected{aim.worst}, from the reading of {panel.code}"
@@ -137,7 +145,7 @@ def sheet_of_job(
     from matchlib.steering import SANDING
 
     recipe, panel = to_spray(archive, job)
-    model, aim = model_of(archive).model, aim_of_job(job)
+    model, aim = fit_of_job(archive, job), aim_of_job(job)
     sheet = sheet_of(
         model,
         recipe,
@@ -158,10 +166,8 @@ def sheet_of_job(
     rows = stages_read(panel, whole.clear)
     if rows and panel.recipe.schedule is not None:  # it was read: the rest goes on from that
         laid = panel.recipe.schedule.coats
-        # As for the outlook, the card's own reading is learnt from once.
-        before = model_of(archive, without={panel.code}).model
         coming = replace(whole, clear=None).coat_by_coat()[laid + 1 :]
-        then = expected_on(before, rows[-1], aim, coming)
+        then = expected_on(model, rows[-1], aim, coming)
         on = [replace(c, lab=o.lab) for c, o in zip(coats.coats[laid + 1 :], then, strict=True)]
         cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
         coats = replace(coats, coats=(*coats.coats[: laid + 1], *on), cleared=cleared)

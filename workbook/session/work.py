@@ -16,8 +16,7 @@ from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import LoggedCoat, Panel, Recipe, Stage
 from matchlib.errors import ArchiveError, DomainError, MatchlibError, TargetError
 from matchlib.job import Job, Plan
-from workbook.session.customer import aim_of_job, expected_on
-from workbook.session.model_cache import model_of
+from workbook.session.customer import aim_of_job, expected_on, fit_of_job
 from workbook.session.targets import stages_read
 from workbook.session.undoing import standing
 
@@ -95,13 +94,7 @@ class Work:
     @cached_property
     def model(self) -> FilmPredictor:
         """The archive's fit without this job's cards, and without cards that nobody has read."""
-        return model_of(self.archive, without=self.left_out).model
-
-    @property
-    def left_out(self) -> set[str]:
-        """Codes of the cards that the fit does not learn from."""
-        unread = {p.code for p in self.archive.panels() if not any(s.readings for s in p.stages)}
-        return {*self.cards, *unread}
+        return fit_of_job(self.archive, self.job)
 
     @cached_property
     def panel(self) -> Panel | None:
