@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from functools import partial
 from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
     from workbook.photo_intake import PhotoIntake
     from workbook.session.photos import Photographed
 
-__all__ = ["BaseScreen", "PartPresses", "PartedScreen", "Stopped", "guarded", "screen_page"]
+__all__ = ["BaseScreen", "PartedScreen", "Stopped", "guarded", "screen_page"]
 
 
 class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or asked anew
@@ -31,17 +30,19 @@ class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or ask
 
 
 class BaseScreen:
-    """A page over one archive; what is pressed goes to the method ``do_`` and its name."""
+    """A page over one archive; a press goes to the method, or function of a part, ``do_…``.
 
-    def __init__(self, session: Session) -> None:
-        self.session = session
+    `modules`: the parts, whose functions take the screen and the press.
+    """
+
+    def __init__(self, session: Session, *modules: ModuleType) -> None:
+        self.session, self.modules = session, modules
         self.address: dict[str, str] = {}
         self.page: Any = None
         self.model: Any = None
         self.unlearnt: FitError | None = None  # why there is no model, once that is known
         self.error: Exception | None = None
         self.at = ""  # what was pressed when it went wrong
-        self.presses: Any = self  # whose methods they are
         self.notice = ""
         self._photo: PhotoIntake | None = None
         self._undoable: tuple[int, Change | None] = (-1, None)  # as of this change of the archive
@@ -55,9 +56,11 @@ class BaseScreen:
         if done.do.startswith("photo_"):
             self.photo.press(done)
             return
-        call = getattr(self.presses, f"do_{done.do}", None)
-        if call is not None:
-            call(done)
+        name = f"do_{done.do}"
+        if hasattr(self, name):
+            getattr(self, name)(done)
+        elif part := next((part for part in self.modules if hasattr(part, name)), None):
+            getattr(part, name)(self, done)
 
     def wrong(self, error: Exception, done: Press | None) -> None:
         """Keep what went wrong until the next press.
@@ -183,22 +186,6 @@ class BaseScreen:
         return Raw(f'<p class="wb-muted">{esc(words)}</p>')
 
 
-class PartPresses:
-    """The presses of a screen: its own methods ``do_…``, else the functions of its parts."""
-
-    def __init__(self, screen: BaseScreen, *parts: ModuleType) -> None:
-        self._screen, self._parts = screen, parts
-
-    def __getattr__(self, name: str) -> Callable[[Press], object]:
-        if hasattr(self._screen, name):
-            found: Callable[[Press], object] = getattr(self._screen, name)
-            return found
-        for part in self._parts:
-            if name in part.__all__:
-                return partial(getattr(part, name), self._screen)
-        raise AttributeError(name)
-
-
 class PartedScreen(BaseScreen):
     """A screen of which one part is on screen; `parts`: heading and drawing of each, by name."""
 
@@ -208,8 +195,8 @@ class PartedScreen(BaseScreen):
         parts: Mapping[str, tuple[str, Callable[..., Any]]],
         *modules: ModuleType,
     ) -> None:
-        super().__init__(session)
-        self.parts, self.presses = parts, PartPresses(self, *modules)
+        super().__init__(session, *modules)
+        self.parts = parts
         self.chosen: dict[str, str] = {}  # what was chosen in a part's fields
 
     @property

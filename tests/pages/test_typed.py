@@ -8,8 +8,8 @@ import pytest
 
 from matchlib.errors import DomainError
 from workbook.session import Session
-from workbook.session.undoing import last_change
 from workbook.session.typed import number_typed, three_typed
+from workbook.session.undoing import last_change
 
 
 def test_numbers_are_read_as_they_are_typed() -> None:

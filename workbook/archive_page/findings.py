@@ -20,17 +20,7 @@ if TYPE_CHECKING:
     from workbook.archive_page.app import ArchiveScreen
     from workbook.page import Press
 
-__all__ = [
-    "do_again",
-    "do_aside",
-    "do_fix",
-    "do_ignore",
-    "do_look",
-    "do_turn_to",
-    "draw",
-    "open_",
-    "uncounted",
-]
+__all__ = ["draw", "open_", "uncounted"]
 
 
 def open_(screen: ArchiveScreen) -> list[Finding]:

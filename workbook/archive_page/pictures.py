@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from workbook.archive_page.app import ArchiveScreen
     from workbook.page import Press
 
-__all__ = ["do_repeats", "draw_reach", "draw_repeats", "draw_sprayed"]
+__all__ = ["draw_reach", "draw_repeats", "draw_sprayed"]
 
 
 def draw_sprayed(screen: ArchiveScreen) -> tuple[str, str]:

@@ -23,16 +23,7 @@ if TYPE_CHECKING:
     from workbook.archive_page.app import ArchiveScreen
     from workbook.page import Press
 
-__all__ = [
-    "do_plan",
-    "do_undo_change",
-    "do_validate",
-    "draw_drift",
-    "draw_history",
-    "draw_near",
-    "draw_next",
-    "draw_why",
-]
+__all__ = ["draw_drift", "draw_history", "draw_near", "draw_next", "draw_why"]
 
 _BY = {"panel": "cards", "recipe": "recipes", "ground": "grounds"}
 _MEASURES = {

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from matchlib.domain import Panel
-from workbook.figures import Raw, esc, numbers
+from workbook.figures import esc, numbers
 from workbook.jobs.pot import pots_of, typed_of
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.pictures import coats, coats_words, recipe_title, split
@@ -11,22 +13,26 @@ from workbook.session.customer import sheet_of_job
 from workbook.session.targets import read_like
 from workbook.session.work import Work
 
-__all__ = ["done_page", "label_of", "sheet_pdf"]
+if TYPE_CHECKING:
+    from workbook.jobs.app import JobsScreen
+
+__all__ = ["draw", "label_of", "sheet_pdf"]
 
 
-def done_page(work: Work, wrong: Exception | None) -> Raw:
-    """Return the step as HTML."""
-    job = work.job
+def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
+    """Return the step: its title, its HTML, and how to go on."""
+    job, wrong = work.job, screen.error
     cards = [work.archive.panel(code) for code in job.panels]
     none = "No card was sprayed for it." if job.target else "It had no target."
     shown = "".join(_card(work, c) for c in cards if job.target) or f"<p>{none}</p>"
     prints = button("Print the job sheet", "sheet", quiet=True) if job.plan is not None else ""
     if not job.open:
         words = job.outcome + (f": {job.why}" if job.why else "")
-        return Raw(
+        body = (
             f'{problem(wrong)}<p class="wb-big">{esc(words[:1].upper() + words[1:])}</p>{shown}'
             f'<div class="wb-bar">{prints}{button("Take it up again", "reopen", quiet=True)}</div>'
         )
+        return f"{job.name}: done", body, button("Back to the jobs", "jobs", go=True)
     up = fold(
         "Give it up",
         field("Why", "why", help="such as: out of reach of this shelf")
@@ -34,7 +40,10 @@ def done_page(work: Work, wrong: Exception | None) -> Raw:
         ident="giveup",
         open_=not cards,
     )
-    return Raw(f'{problem(wrong)}{shown}<div class="wb-bar">{prints}</div>{up}')
+    passes = screen.passes(work) is True
+    words = "Close it as matched" + " all the same" * (not passes)
+    body = f'{problem(wrong)}{shown}<div class="wb-bar">{prints}</div>{up}'
+    return f"{job.name}: finish", body, button(words, "matched", go=passes)
 
 
 def _card(work: Work, card: Panel) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_lch
 from matchlib.colorimetry.lab import lab_of_reading
+from matchlib.errors import MatchlibError
 from matchlib.plural import counted
 from workbook.figures import Raw, areas, esc, numbers, protocol_list
 from workbook.jobs.rail import materials
@@ -19,8 +20,9 @@ from workbook.session.work import Work
 if TYPE_CHECKING:
     from matchlib.domain import Panel, Recipe
     from matchlib.steering import Advice, Steering
+    from workbook.jobs.app import JobsScreen
 
-__all__ = ["Way", "read_page", "verdict_of", "ways_of"]
+__all__ = ["Way", "draw", "once_more", "ways_of"]
 
 _LEAST = 0.05
 _MOST = 6
@@ -88,38 +90,56 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
     return list(kept.values())
 
 
-def verdict_of(advice: Advice) -> tuple[bool, str]:
-    """Return whether the card passes, and that in large words."""
+def _verdict(advice: Advice) -> str:
+    """Whether the card passes, in large words."""
     text = advice.goal.tolerance.with_unit(advice.difference)
     clear = " under its clear" if advice.last.clear_to_come else ""
     word = "● Passes" if advice.passes else "○ Not yet"
-    return advice.passes, f"{word}: {text}{clear}, {advice.goal.tolerance.value:g} allowed"
+    return f"{word}: {text}{clear}, {advice.goal.tolerance.value:g} allowed"
 
 
-def read_page(
-    work: Work,
-    *,
-    advice: Advice | None,
-    ways: list[Way],
-    caution: str,
-    wrong: Exception | None,
-    photo: str,
-    doubted: bool,
-    again: bool,
-) -> Raw:
-    """Return the step as HTML.
-
-    `advice`: of the card's reading; None while it has none. `ways`: from `ways_of`. `caution`: why
-    its reading does not fit, or no coats save it; else empty. `photo`: HTML where a photograph is
-    being taken. `doubted`: whether what the photograph read was refused; it says so itself.
-    `again`: whether it is read once more.
-    """
+def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
+    """Return the step: its title, its HTML, and how to go on."""
+    advice: Advice | None = None
+    try:
+        advice, ways, caution = screen.judged(work)
+    except MatchlibError as error:  # read elsewhere, in another way than the target
+        screen.error = screen.error or error
     card = work.panel
     if card is None:
-        return Raw("<p>There is no card to read yet.</p>")
-    if advice is None or again or not card.stages[-1].readings:
-        return _ask(work, card, wrong, photo, doubted)
-    passes, words = verdict_of(advice)
+        body = "<p>There is no card to read yet.</p>"
+        return "Card ", body, button("Next: keep this reading", "read", go=True)
+    if advice is None or screen.address.get("tool") == "again":
+        body = _ask(screen, work, card)
+        return f"Card {card.code}", body, button("Next: keep this reading", "read", go=True)
+    body = problem(screen.error) + _judged(work, card, advice, ways, caution)
+    if advice.passes and work.to_clear:
+        forward = button("Next: clear laid", "clear", go=True)
+    elif advice.passes:
+        forward = button("Next: finish", "step", "done", go=True)
+    elif once_more(advice, card):
+        forward = button("Next: read it again", "again", go=True)
+    elif _hopeless(ways):
+        forward = button("Next: another recipe", "step", "recipe", go=True)
+    else:
+        words = "build on it" if ways[0].on else "a fresh card"
+        forward = button(f"Next: {words}", "do", ways[0].key, go=True)
+    return f"Card {card.code}, as read", body, forward
+
+
+def _hopeless(ways: list[Way]) -> bool:
+    """Whether nothing within the shelf is likely to pass."""
+    return not ways or ways[0].chance < _LEAST
+
+
+def once_more(advice: Advice, card: Panel) -> bool:
+    """Whether a card is read again before it is built on: it does not fit, and was read once."""
+    return bool(advice.unfitting) and len(card.stages[-1].readings) <= len(advice.finished)
+
+
+def _judged(work: Work, card: Panel, advice: Advice, ways: list[Way], caution: str) -> str:
+    """What a card's reading says, and what can be done."""
+    words = _verdict(advice)
     each = [[float(v) for v in advice.finished[place]] for place in advice.places]
     finished = each[0]
     lab = read_like(work.job.target[0], card.stages[-1].last_read)
@@ -142,30 +162,28 @@ def read_page(
         f'<p class="wb-muted">{esc(_film(advice))}</p></div></div>'
     )
     caution = f'<p class="wb-caution">{esc(caution)}</p>' if caution else ""
-    once_more = button("Read it again", "again", quiet=True)
-    if passes:
+    again = button("Read it again", "again", quiet=True)
+    if advice.passes:
         done = _finish(work)
         nearer = [w for w in ways if w.chance >= _LEAST][:_MOST]
         rows = _rows(work, card, nearer, finished)
-        return Raw(
-            f"{problem(wrong)}{head}{caution}{done}{_other(rows, 'way to come nearer')}"
-            f'<div class="wb-bar">{once_more}</div>'
+        return (
+            f"{head}{caution}{done}{_other(rows, 'way to come nearer')}"
+            f'<div class="wb-bar">{again}</div>'
         )
     first = ways[:1]
     second = [w for w in ways[1:] if w.on != first[0].on and w.chance >= _LEAST][:1] or ways[1:2]
     rest = [w for w in ways if w not in (*first, *second) and w.chance >= _LEAST][:_MOST]
-    hopeless = "" if first and first[0].chance >= _LEAST else (
+    hopeless = _hopeless(ways) * (
         '<p class="wb-caution">Nothing within this shelf is likely to pass. Choose another recipe, '
         "or allow more on the shelf.</p>"
-    )  # fmt: skip
-    best = not advice.unfitting  # where it is read again first, none of them is recommended
+    )
+    # Where it is read again first, or none is likely to pass, none of them is recommended.
+    best = not advice.unfitting and not hopeless
     rows = _rows(work, card, [*first, *second, *rest], finished, named=best)
     count = len(first) + len(second)
     shown, other = "".join(rows[:count]), _other(rows[count:], "other way")
-    return Raw(
-        f"{problem(wrong)}{head}{caution}{hopeless}{shown}{other}"
-        f'<div class="wb-bar">{once_more}</div>'
-    )
+    return f'{head}{caution}{hopeless}{shown}{other}<div class="wb-bar">{again}</div>'
 
 
 def _other(rows: list[str], words: str) -> str:
@@ -251,8 +269,9 @@ def _rows(
     return rows
 
 
-def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str, doubted: bool) -> Raw:
-    plan = work.job.plan
+def _ask(screen: JobsScreen, work: Work, card: Panel) -> str:
+    """What a card is to be read like, and where its reading is given."""
+    plan, wrong = work.job.plan, screen.error
     uncleared = card.recipe.clear is None and plan is not None and plan.recipe.clear is not None
     state = "dry, before its clear coat" if uncleared else "finished and dry"
     expected = work.expected_labs([card.recipe], but=card.code)[0]
@@ -267,15 +286,17 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str, doubted: 
             "it will: wait until it is dry by its data sheet.</p>"
         )
     sure: str = check("I read it again: it is so", "sure", "sure", False)
+    # What a photograph read and was refused is said by the photograph itself.
+    doubted = bool(screen.address.get("photo")) and screen.photo.error is not None
     sure = sure if wrong is not None or doubted else ""
     left = len([c for c in work.coats if not c.laid])
     come = f", with {counted(left, 'coat')} still to come" if left else ""
     typed = field("It reads: L a b", "lab", lines=2 if several else 1, help=help_, wrong=wrong)
     ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
     seen = areas([expected], words=f"expected {numbers(expected)}", width=300, height=150)
-    return Raw(
+    return (
         f'<div class="wb-verdict"><div>{seen}<p class="wb-num">expected {numbers(expected)}</p>'
         f'</div><div data-enter="read"><p>Read it {state}{come}.</p>{question}{typed}{sure}'
-        f'<div class="wb-bar">{ways}</div></div></div>{photo}'
+        f'<div class="wb-bar">{ways}</div></div></div>{screen.photo_part}'
         + fold("How to read it", protocol_list(), ident="protocol")
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from matchlib.errors import MatchlibError
 from workbook.figures import Raw, esc, number
 from workbook.figures.charts import Mark, lab_chart
 from workbook.jobs.rail import materials
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
     from matchlib.mixing import Limits
     from matchlib.steering import CardPlan, CardPlans
     from matchlib.suggest import Suggestion, Suggestions
+    from workbook.jobs.app import JobsScreen
 
-__all__ = ["Offer", "empty_page", "limits_of_press", "offers", "own_recipe", "recipe_page"]
+__all__ = ["Offer", "draw", "limits_of_press", "offers", "own_recipe"]
 
 FOLDED = 0.05
 """Chance under which a recipe is folded away: 1 in 20."""
@@ -82,22 +84,15 @@ def offers(found: Suggestions, plans: CardPlans | None) -> list[Offer]:
     return sorted(rows, key=lambda r: -round(r.chance, 2))  # level ones stay by trouble
 
 
-def recipe_page(
-    work: Work,
-    rows: list[Offer],
-    *,
-    found: Suggestions,
-    notes: Sequence[str],
-    tool: str,
-    done: Press | None,
-    wrong: Exception | None,
-) -> Raw:
-    """Return the step as HTML.
-
-    `notes`: what to know of cards read on the way. `tool`: what is unfolded below: ``own``,
-    ``chart``, ``shelf``, ``compare`` or nothing. `done`: the last press, whose fields say where the
-    sliders stand.
-    """
+def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
+    """Return the step: its title, its HTML, and how to go on."""
+    title, tool = f"Recipes for {work.job.name}", screen.address.get("tool", "")
+    wrong = screen.error
+    try:
+        found, plans = screen.found(work)
+    except MatchlibError as error:  # nothing of what is ticked can be sprayed
+        return title, f"{problem(wrong or error)}{_shelf(work, opened=True)}", ""
+    rows = offers(found, plans)
     combinations: dict[Any, Offer] = {}  # one row a ground and pot; its other coats are folded
     for one in rows:
         if one.chance >= FOLDED or not combinations:
@@ -106,7 +101,8 @@ def recipe_page(
     rest = [r for r in rows if r not in likely]
     shown = "".join(_row(work, r, rows.index(r), first=not i) for i, r in enumerate(likely))
     folded = "".join(_row(work, r, rows.index(r)) for r in rest)
-    folded += "".join(f"<p>{esc(note)}</p>" for note in notes)
+    notes = [plans[0].own_words, *plans.notes] if plans else []
+    folded += "".join(f"<p>{esc(note)}</p>" for note in notes if note)
     count = f"{len(rest)} more" if rest else "Reading on the way"
     more = fold(count, folded, ident="more") if folded else ""
     reach = "" if found.reachable else f'<p class="wb-caution">{esc(found.why_not)}</p>'
@@ -114,23 +110,24 @@ def recipe_page(
         button(words, "tool", name, quiet=True) for name, words in _TOOLS.items() if name != tool
     )
     asked: dict[str, Callable[[], str]] = {
-        "own": lambda: own_part(work, done),
+        "own": lambda: own_part(work, screen.last),
         "chart": lambda: _chart(work, rows, found),
-        "compare": lambda: _compare(work, rows, done),
+        "compare": lambda: _compare(work, rows, screen.last),
     }
     ranked = f"{shown}{more}"
     if tool in asked:
         tools = button("Back to the recipes", "tool", quiet=True) + tools
         ranked = guarded("", asked[tool])
-    return Raw(
+    body = (
         f"{problem(wrong)}{_shelf(work, opened=tool == 'shelf')}{reach}{ranked}"
         f'<div class="wb-bar">{tools}</div>'
     )
-
-
-def empty_page(work: Work, wrong: Exception) -> Raw:
-    """Return the step where nothing can be searched for: what is wrong, and the shelf."""
-    return Raw(f"{problem(wrong)}{_shelf(work, opened=True)}")
+    ready = work.job.plan is not None and work.job.state != "recipe"
+    ready = ready and screen.passes(work) is not False  # what was sprayed by it will not do
+    do, value = ("step", "spray") if ready else ("use", rows[0].key)
+    if tool == "own":  # what is on screen is what is sprayed next
+        do, value = "useown", ""
+    return title, body, button("Next: spray it", do, value, go=True)
 
 
 def _why(row: Offer) -> str:

@@ -17,9 +17,10 @@ from workbook.session.work import Coat, Work
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
+    from workbook.jobs.app import JobsScreen
     from workbook.page.page import Press
 
-__all__ = ["booth_of", "keep_booth", "spray_page"]
+__all__ = ["booth_of", "draw", "keep_booth", "noted"]
 
 BOOTH = "booth today"
 _BOOTH = {
@@ -59,21 +60,16 @@ def noted(booth: dict[str, str]) -> dict[str, Any]:
     return found
 
 
-def spray_page(
-    work: Work, *, tool: str, wrong: Exception | None, where: str, done: Press | None
-) -> Raw:
-    """Return the step as HTML.
-
-    `tool`: ``pot`` or ``booth`` where that is unfolded. `where`: the press that went wrong. `done`:
-    the last press: its boxes stay as ticked.
-    """
-    plan, archive = work.job.plan, work.archive
-    at_pot = wrong if where in ("pot", "stock", "unstock", "takepot") else None
+def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
+    """Return the step: its title, its HTML, and how to go on."""
+    plan, archive, wrong = work.job.plan, work.archive, screen.error
+    at_pot = wrong if screen.at in ("pot", "stock", "unstock", "takepot") else None
     recipe, pot = work.pot_recipe, Raw("")
     if recipe:
-        pot = pot_part(archive, recipe, at_pot, opened=tool == "pot", pot=work.pot_words)
+        opened = screen.address.get("tool") == "pot"
+        pot = pot_part(archive, recipe, at_pot, opened=opened, pot=work.pot_words)
     count = recipe.coats if recipe else 0
-    ticked = done.ticked("ready") if done else []
+    ticked = screen.last.ticked("ready") if screen.last else []
     ready = chips("Before the gun", [check(k, "ready", k, k in ticked) for k in _READY])
     head = f"Pot for {count}{' more' * bool(work.begun)} coat{'s' * (count != 1)}"
     on = ""
@@ -96,7 +92,7 @@ def spray_page(
     fields = "".join(
         field(label, f"booth_{n}", booth[n], help=help_) for n, (label, help_) in _BOOTH.items()
     )
-    at_booth = wrong if where == "booth" else None
+    at_booth = wrong if screen.at == "booth" else None
     words = "Card, booth, lot and sprayer"
     if plan is not None and not plan.on:
         fields = field("Code of the card", "code", work.next_code) + fields
@@ -112,13 +108,21 @@ def spray_page(
     mind = cautions_at("spray")
     first = f"The data sheet decides flash and recoat times. {mind[0].first}"
     safety = "".join(f"<p>{esc(words)}</p>" for words in (*(c.text for c in mind), DEFERENCE))
-    return Raw(
+    body = (
         f'{problem(rest)}<section class="wb-card" aria-label="Pot">'
         f'<div class="wb-recrow"><h2>{esc(head)}</h2>{ready}</div>{on}{pot}</section>'
         f'{_table(work, booth)}<div class="wb-folds">{today}'
         f"{fold('When it goes wrong', troubles, ident='troubles')}</div>"
         f'<div class="wb-caution">{fold(first, safety, ident="safety")}</div>'
     )
+    coat = work.next_coat
+    if coat is not None and not work.due_reading:
+        forward = button(f"Next: coat {coat.number} sprayed", "coat", coat.number, go=True)
+    elif work.to_clear and not work.due_reading:
+        forward = button("Next: clear laid", "clear", go=True)
+    else:
+        forward = button("Next: read it", "step", "read", go=True)
+    return f"Spray card {plan.on if plan and plan.on else work.next_code}", body, forward
 
 
 def _table(work: Work, booth: dict[str, str]) -> str:

@@ -11,7 +11,7 @@ from matchlib.domain import Viewing
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.job import Job
 from matchlib.repair import aged_finish
-from workbook.figures import Raw, areas, esc, numbers
+from workbook.figures import areas, esc, numbers
 from workbook.page.fields import button, choice, field, fold, problem, upload
 from workbook.page.page import Press
 from workbook.session.back import date_of
@@ -24,9 +24,11 @@ if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
     from matchlib.domain import Reading
     from matchlib.repair import AgedFinish
+    from workbook.jobs.app import JobsScreen
     from workbook.session.session import Session
+    from workbook.session.work import Work
 
-__all__ = ["begun", "of_file", "of_text", "sample_of", "target_page"]
+__all__ = ["begun", "draw", "of_file", "of_text", "sample_of"]
 
 _ANGLE = re.compile(r"^\s*([^\s:]+(?::\d+)?)\s*[:=]\s+(.*)$")
 
@@ -141,14 +143,12 @@ def _weights(text: str, count: int) -> tuple[float, ...]:
     return found
 
 
-def target_page(
-    session: Session, job: Job | None, wrong: Exception | None, photo: str, typed: str = ""
-) -> Raw:
-    """Return the step as HTML.
+def draw(screen: JobsScreen, work: Work | None) -> tuple[str, str, str]:
+    """Return the step: its title, its HTML, and how to go on.
 
-    `job`: None for a new one. `photo`: HTML where a photograph is being taken. `typed`: what was
-    typed of the sample until now.
+    `work`: None for a new job.
     """
+    job, wrong = None if work is None else work.job, screen.error
     whose = (
         field("Name", "name", job.name if job else "", help="what the shop calls it")
         + field("Customer", "customer", job.customer if job else "")
@@ -162,13 +162,14 @@ def target_page(
             f'<p class="wb-num">{numbers(lab_of_reading(r))}</p></div>'
             for r in job.target
         )
-        return Raw(
+        body = (
             problem(wrong)
             + f'<div class="wb-chips">{seen}</div><p>Passes: {esc(job.tolerance.words)}. '
             "Another target is another job.</p>"
             + f'<div class="wb-fields">{whose}{notes}</div>'
             + button("Keep these words", "words", quiet=True)
         )
+        return "The sample", body, button("Next: recipes", "step", "recipe", go=True)
     passes = fold(
         "What passes, and at which angles",
         '<div class="wb-fields">'
@@ -184,13 +185,16 @@ def target_page(
     sample = field("The sample reads: L a b", "lab", lines=2, do="look", wrong=wrong,
                    help="such as 27.1 45.9 28.5, or the code of a panel")  # fmt: skip
     ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
+    typed = "" if screen.last is None else screen.last.fields.get("lab", "")
     try:
-        labs = [lab_of_reading(r) for r in sample_of(typed, session)[0]]
+        labs = [lab_of_reading(r) for r in sample_of(typed, screen.session)[0]]
     except MatchlibError:
         labs = []
     words = " and ".join(map(numbers, labs)) or "no sample yet"
-    return Raw(
+    body = (
         f'<div class="wb-verdict">{areas(labs, words=words, width=300, height=150)}'
-        f'<div>{sample}<div class="wb-bar">{ways}</div></div></div>{photo}'
+        f'<div>{sample}<div class="wb-bar">{ways}</div></div></div>{screen.photo_part}'
         f'<div class="wb-fields">{whose}</div>{passes}{fold("Notes", notes, ident="notes")}'
     )
+    title = "New job" if work is None else "The sample"
+    return title, body, button("Next: recipes", "begin", go=True)

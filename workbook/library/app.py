@@ -12,7 +12,7 @@ from matchlib.errors import ArchiveError
 from workbook.library import back, begin, intake, look
 from workbook.page import frame
 from workbook.page.fields import button
-from workbook.screen import BaseScreen, PartPresses, screen_page
+from workbook.screen import BaseScreen, screen_page
 
 if TYPE_CHECKING:
     from workbook.page import Press
@@ -34,8 +34,7 @@ class LibraryScreen(BaseScreen):
     """The cards of one archive."""
 
     def __init__(self, session: Session) -> None:
-        super().__init__(session)
-        self.presses = PartPresses(self, look, back, intake, begin)
+        super().__init__(session, look, back, intake, begin)
         self.shown = look.PAGE
         self.begun: Any = None  # the job begun last here
         self.entry = back.CardForm()

@@ -36,18 +36,7 @@ if TYPE_CHECKING:
     from workbook.page import Press
     from workbook.session.photos import Photographed
 
-__all__ = [
-    "TABLES",
-    "CardForm",
-    "do_keep",
-    "do_reading",
-    "do_takeout",
-    "do_turn",
-    "do_typed",
-    "draw",
-    "readings_in_file",
-    "take_photo",
-]
+__all__ = ["TABLES", "CardForm", "draw", "readings_in_file", "take_photo"]
 
 TABLES = ".csv,.tsv,.txt,.xlsx,.ods,.cgats,.cxf,.xml"
 _SURE = "Right as written all the same"

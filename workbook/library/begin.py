@@ -25,18 +25,7 @@ if TYPE_CHECKING:
     from workbook.page import Press
     from workbook.session.photos import Photographed
 
-__all__ = [
-    "do_bare",
-    "do_bare_file",
-    "do_colour",
-    "do_for",
-    "do_ground",
-    "do_instrument",
-    "do_read",
-    "do_step",
-    "draw",
-    "keep_photo",
-]
+__all__ = ["draw", "keep_photo"]
 
 _ENOUGH = 8
 """Cards of a colour after which a beginning asks for no more."""

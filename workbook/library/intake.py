@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from workbook.library.app import LibraryScreen
     from workbook.page import Press
 
-__all__ = ["Take", "do_answer", "do_file", "do_import", "draw"]
+__all__ = ["Take", "draw"]
 
 _KINDS = ".csv,.tsv,.txt,.xlsx,.ods,.cgats,.cxf,.xml,.zip"
 _KNOWN = {

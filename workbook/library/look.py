@@ -21,17 +21,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Lab, Panel
     from workbook.library.app import LibraryScreen
 
-__all__ = [
-    "ARRANGED",
-    "PAGE",
-    "do_amend",
-    "do_arrange",
-    "do_card",
-    "do_label",
-    "do_match",
-    "do_more",
-    "draw",
-]
+__all__ = ["ARRANGED", "PAGE", "draw"]
 
 PAGE = 240
 """Cards drawn at once."""

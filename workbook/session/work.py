@@ -430,10 +430,8 @@ class Work:
     @property
     def undo_words(self) -> str:
         """What an undo would take back; empty for nothing."""
-        if not self._done:
-            return ""
-        last = self._done[0]
-        return last.why.partition(": ")[2].rpartition(" #")[0] or last.action
+        last = next(iter(self._done), None)
+        return last.why.partition(": ")[2].rpartition(" #")[0] or last.action if last else ""
 
     def undo(self) -> Work:
         """Take back the step done last, whole."""

@@ -21,15 +21,7 @@ if TYPE_CHECKING:
     from workbook.page import Press
     from workbook.training.app import TrainingScreen
 
-__all__ = [
-    "do_drill",
-    "do_guess",
-    "do_new",
-    "do_next_drill",
-    "do_to_guess",
-    "draw",
-    "draw_drill",
-]
+__all__ = ["draw", "draw_drill"]
 
 _LATELY, _SHOWN = 8, 10
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from workbook.page import Press
     from workbook.training.app import TrainingScreen
 
-__all__ = ["do_another", "draw"]
+__all__ = ["draw"]
 
 _GROUNDS, _MOST_STRIPS = 4, 12
 

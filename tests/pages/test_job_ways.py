@@ -1,7 +1,9 @@
-"""Undo on the page of jobs beside what is done elsewhere: at the command line, by another job."""
+"""Undo and Next on the page of jobs: beside what is done elsewhere, and where nothing passes."""
 
 from __future__ import annotations
 
+import html
+import re
 from dataclasses import replace
 
 import pytest
@@ -73,3 +75,32 @@ def test_the_card_of_another_job_too_is_not_put_aside(screen: JobsScreen) -> Non
     assert archive.job(1).panels == ()
     assert code not in archive.deleted()
     assert archive.job(two.number).panels == (code,)
+
+
+def test_where_nothing_on_the_shelf_passes_next_leads_to_another_recipe(screen: JobsScreen) -> None:
+    screen.go(begun(screen, "60 0 60").job.choose(CHERRY), "spray")
+    for coat in ("1", "2"):
+        assert 'data-do="step" data-value="spray"' in press(screen, "step", "recipe"), (
+            "not laid yet"
+        )
+        press(screen, "coat", coat)
+    press(screen, "clear")
+    press(screen, "step", "recipe")
+    assert forward(screen) == ("step", "spray"), "not read yet"
+    press(screen, "step", "read")
+    lab = "{:.1f} {:.1f} {:.1f}".format(*screen.job.expected_labs([CHERRY])[0])
+    shown = press(screen, "read", lab=lab)
+    assert "Nothing within this shelf is likely to pass" in shown
+    assert forward(screen) == ("step", "recipe")
+    press(screen, "step", "recipe")
+    do, key = forward(screen)
+    assert do == "use"
+    press(screen, "use", key)
+    assert screen.job.job.plan.on == ""
+    assert "Spray card J1-2" in screen.draw()
+
+
+def forward(screen: JobsScreen) -> tuple[str, str]:
+    """What the press that goes on does."""
+    last = re.findall(r'data-do="([^"]*)" data-value="([^"]*)"', screen.draw())[-1]
+    return last[0], html.unescape(last[1])
