@@ -7,6 +7,8 @@ import datetime as dt
 import pytest
 
 from matchlib.errors import DomainError
+from workbook.library.app import LibraryScreen
+from workbook.page import Press
 from workbook.session import Session
 from workbook.session.typed import number_typed, three_typed
 from workbook.session.undoing import last_change
@@ -33,3 +35,15 @@ def test_what_is_old_or_a_file_is_not_offered_to_be_taken_back(shop: Session) ->
     assert last_change(shop.archive, now=tomorrow) is None
     shop.archive.undo(change.number)
     assert last_change(shop.archive) is None
+
+
+def test_undo_tells_of_what_the_command_line_changed_meanwhile(shop: Session) -> None:
+    screen = LibraryScreen(shop)
+    assert screen.undo_words == ""
+    shop.archive.amend("T045", note="a run")
+    assert screen.undo_words == "amended T045"
+    shop.archive.amend("T041", note="dust")
+    assert screen.undo_words == "amended T041"
+    screen.do_undo(Press("undo"))
+    assert screen.notice == "Taken back: amended T041."
+    assert screen.undo_words == "amended T045"

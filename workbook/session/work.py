@@ -35,7 +35,6 @@ if TYPE_CHECKING:
 __all__ = ["Coat", "Work"]
 
 BEFORE = "before clear"
-_LAST = 2**31 - 1  # no change has a greater number
 _OF_COATS = ("sprayer", "lot", "lots", "setup", "temperature", "humidity")  # under a clear too
 
 B = TypeVar("B", bound="Blend")
@@ -417,7 +416,7 @@ class Work:
         if not mine:
             return ()
         # Between them the job may have been changed at the command line, or taken back there.
-        since = self.archive.history(numbers=(mine[0].number, _LAST))
+        since = self.archive.history(numbers=(mine[0].number, self.archive.last_change()))
         left = [c for c in standing(since) if self._is_step(c, beginning)]
         return tuple(c for c in left if c is left[0] or (c.why and c.why == left[0].why))
 
