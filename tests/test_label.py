@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import itertools
 import re
 from fractions import Fraction
 
@@ -27,7 +28,7 @@ from matchlib.domain import (
 from matchlib.errors import DomainError
 from tests.printed import printed, squeezed
 from tests.trade_words import MIXES
-from workbook.label import LabelGrid, label_lines, label_pdf, place_label
+from workbook.label import label_cells, label_lines, label_pdf, place_label
 from workbook.paper import PAPERS, paper_size, qr_squares, wrap
 
 NAMES = st.text("abcdefgh ÄñΩ", min_size=1, max_size=80).filter(str.strip)
@@ -131,21 +132,17 @@ def test_iso_216_halves():
         assert (small_w, small_h) == (height // 2, width)
 
 
-@given(st.integers(1, 5), st.integers(1, 12), st.floats(0, 12), st.floats(0, 5))
-def test_labels_stay_on_the_sheet_and_apart(columns, rows, margin, gap):
-    grid = LabelGrid(columns, rows, margin, margin, margin, margin, gap, gap)
-    try:
-        (width, height), corners = grid.cells("A4")
-    except DomainError as error:
-        assert "too small" in str(error)  # noqa: PT017 - the one refusal that is right here
-        return
-    assert len(set(corners)) == columns * rows
-    page = paper_size("A4")
+@pytest.mark.parametrize("sheet", sorted(PAPERS))
+def test_labels_stay_on_the_sheet_and_apart(sheet):
+    (width, height), corners = label_cells(sheet)
+    page = paper_size(sheet)
     for x, y in corners:
-        assert x >= margin * mm - 1e-6
-        assert y >= margin * mm - 1e-6
-        assert x + width <= page[0] - margin * mm + 1e-6
-        assert y + height <= page[1] - margin * mm + 1e-6
+        assert x >= 4 * mm - 1e-6
+        assert y >= 4 * mm - 1e-6
+        assert x + width <= page[0] - 4 * mm + 1e-6
+        assert y + height <= page[1] - 4 * mm + 1e-6
+    for (x, y), (other_x, other_y) in itertools.combinations(corners, 2):
+        assert abs(x - other_x) >= width + 3 * mm - 1e-6 or abs(y - other_y) >= height - 1e-6
 
 
 def test_a_sheet_begun_is_used_up():
@@ -154,9 +151,10 @@ def test_a_sheet_begun_is_used_up():
 
 
 def test_a_long_recipe_goes_on_to_a_second_label():
-    steps = " ".join(f"1@{n}:1" for n in range(1, 51))
-    panel = plain(schedule=steps)
-    text = printed(label_pdf(panel, layout=LabelGrid(4, 10)))
+    steps = " ".join(f"1@{n}:1" for n in range(1, 61))
+    lots = tuple((f"colour {n}", f"lot of bottle {n}") for n in range(1, 31))
+    panel = plain(schedule=steps, lots=lots)
+    text = printed(label_pdf(panel))
     assert "continued(2)" in text
     assert "1coatof50partscarrier" in re.sub(r"T-101,continued\(\d+\)", "", text)
 
@@ -168,9 +166,6 @@ def test_a_long_recipe_goes_on_to_a_second_label():
         {"first": 11},
         {"first": 0},
         {"sheet": "B17"},
-        {"layout": LabelGrid(0, 3)},
-        {"layout": LabelGrid(9, 30)},
-        {"layout": LabelGrid(left=-5)},
     ],
 )
 def test_what_cannot_be_printed_is_said(bad):

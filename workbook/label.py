@@ -1,15 +1,14 @@
 """The label for the back of a panel: recipe in words, date, sprayer, code and its QR.
 
-Printed on plain label sheets whose geometry is given by numbers: how many columns and rows, the
-margins and the gaps. Text is wrapped and shrunk until all of it is there; what would then be too
-small to read goes on to a second label.
+Printed on plain label sheets, two labels by five on the larger. Text is wrapped and shrunk until
+all of it is there; what would then be too small to read goes on to a second label.
 """
 
 from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from reportlab.lib.units import mm
 
@@ -27,64 +26,34 @@ from workbook.paper import (
     use_fonts,
 )
 
-__all__ = ["LabelGrid", "PlacedLabel", "PlacedLine", "label_lines", "label_pdf", "place_label"]
+__all__ = ["PlacedLabel", "label_cells", "label_lines", "label_pdf", "place_label"]
 
 _LARGEST, _SMALLEST = 11.0, 5.5
 _PADDING = 2.5 * mm
 _LEADING = 1.22
 
 
-@dataclass(frozen=True, slots=True)
-class LabelGrid:
-    """Where the labels are on a sheet.
+def label_cells(sheet: str) -> tuple[tuple[float, float], list[tuple[float, float]]]:
+    """Return the size of a label on a sheet, and the lower left corner of each.
 
-    `columns`, `rows`: labels across and down. `left`, `top`, `right`, `bottom`: margins around all
-    labels [mm]. `gap_x`, `gap_y`: gaps between labels [mm].
+    `sheet`: A4 and Letter hold two by five, the smaller ones one. `size`: width and height of a
+    label [pt]. `corners`: along the rows from the top left [pt].
     """
-
-    columns: int = 2
-    rows: int = 5
-    left: float = 8.0
-    top: float = 10.0
-    right: float = 8.0
-    bottom: float = 10.0
-    gap_x: float = 3.0
-    gap_y: float = 0.0
-
-    def cells(self, sheet: str) -> tuple[tuple[float, float], list[tuple[float, float]]]:
-        """Return the size of a label and the lower left corner of each.
-
-        `size`: width and height of a label [pt]. `corners`: along the rows from the top left [pt].
-        """
-        page_w, page_h = paper_size(sheet)
-        numbers = (self.left, self.top, self.right, self.bottom, self.gap_x, self.gap_y)
-        whole = all(isinstance(n, int) and 1 <= n <= 40 for n in (self.columns, self.rows))
-        width = height = 0.0
-        if whole and all(0 <= n < 1000 for n in numbers):
-            across = self.left + self.right + self.gap_x * (self.columns - 1)
-            down = self.top + self.bottom + self.gap_y * (self.rows - 1)
-            width = (page_w - across * mm) / self.columns
-            height = (page_h - down * mm) / self.rows
-        if width < 34 * mm or height < 17 * mm:
-            raise DomainError(
-                "These labels are too small, or no labels.",
-                expected="labels of at least 34 by 17 mm",
-                got=f"{max(0, width) / mm:.0f} by {max(0, height) / mm:.0f} mm",
-                remedy="use fewer columns or rows, or smaller margins.",
-            )
-        corners = [
-            (
-                self.left * mm + column * (width + self.gap_x * mm),
-                page_h - self.top * mm - (row + 1) * height - row * self.gap_y * mm,
-            )
-            for row in range(self.rows)
-            for column in range(self.columns)
-        ]
-        return (width, height), corners
+    page_w, page_h = paper_size(sheet)
+    large = sheet.strip().casefold() in ("a4", "letter")
+    columns, rows = (2, 5) if large else (1, 1)
+    side, top, gap = (8.0, 10.0, 3.0) if large else (4.0, 4.0, 0.0)  # margins, between columns [mm]
+    width = (page_w - (2 * side + gap * (columns - 1)) * mm) / columns
+    height = (page_h - 2 * top * mm) / rows
+    corners = [
+        (side * mm + column * (width + gap * mm), page_h - top * mm - (row + 1) * height)
+        for row in range(rows)
+        for column in range(columns)
+    ]
+    return (width, height), corners
 
 
-@dataclass(frozen=True, slots=True)
-class PlacedLine:
+class PlacedLine(NamedTuple):
     """A line of text at its place within a label.
 
     `x`, `y`: start of the base line, from the label's lower left corner [pt].
@@ -97,8 +66,7 @@ class PlacedLine:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class PlacedLabel:
+class PlacedLabel(NamedTuple):
     """A label laid out.
 
     `qr`: lower left corner and side of the code [pt]. `rest`: blocks of text that go on to the next
@@ -213,13 +181,6 @@ def _labels(panels: Iterable[Panel], box: tuple[float, float]) -> Iterator[tuple
         while placed.rest:
             head = (BOLD, printable(f"{panel.code}, continued ({number})"), 1.0)
             placed = place_label((head, *placed.rest), box)
-            if placed.rest and len(placed.lines) < 2:
-                raise DomainError(
-                    "This label is too small for the panel's code.",
-                    expected="a label that holds the code and some text",
-                    got=f"a code of {len(panel.code)} characters",
-                    remedy="use larger labels.",
-                )
             yield panel.code, placed
             number += 1
 
@@ -228,22 +189,17 @@ def label_pdf(
     panels: Panel | Iterable[Panel],
     *,
     sheet: str = "A4",
-    layout: LabelGrid | None = None,
     first: int = 1,
     cut_lines: bool = False,
 ) -> bytes:
     """Print labels for the backs of panels.
 
-    `sheet`: ``A4``, ``Letter``, or an ISO 216 size down to ``A7``. `layout`: where the labels are;
-    two by five on A4 and Letter, one on the smaller sheets. `first`: label of the first sheet to
-    begin with, 1 or more: a sheet begun can be used up.
+    `sheet`: ``A4``, ``Letter``, or an ISO 216 size down to ``A7``. `first`: label of the first
+    sheet to begin with, 1 or more: a sheet begun can be used up.
     """
     held = [panels] if isinstance(panels, Panel) else list(panels)
-    if layout is None:
-        small = sheet.strip().casefold() not in ("a4", "letter")
-        layout = LabelGrid(1, 1, 4, 4, 4, 4, 0, 0) if small else LabelGrid()
-    box, corners = layout.cells(sheet)
-    if not held or not isinstance(first, int) or not 1 <= first <= len(corners):
+    box, corners = label_cells(sheet)
+    if not held or not 1 <= first <= len(corners):
         raise DomainError(
             "There is nothing to print, or no such label on the sheet.",
             expected=f"at least one panel, and a first label from 1 to {len(corners)}",
