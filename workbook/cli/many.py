@@ -120,8 +120,13 @@ class ManyOptions(WorkersOptions):
         self, session: Session, aims: Mapping[str, Target], limits: Limits, *, top: int
     ) -> dict[str, Suggestions]:
         """Return what is found for each sample, by name."""
+        from matchlib.suggest.many import suggest_many
+
         with self.at_work(-1) as n_jobs:
-            each = session.match_many(list(aims.values()), limits, top=top, n_jobs=n_jobs)
+            panels, wanted = session.archive.panels(), list(aims.values())
+            each = suggest_many(
+                session.model, wanted, limits, top=top, archive=panels, n_jobs=n_jobs
+            )
         return dict(zip(aims, each, strict=True))
 
     def tell(self, found: Mapping[str, Suggestions], *, json_: bool) -> None:

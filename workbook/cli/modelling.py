@@ -178,6 +178,7 @@ def _match(
     is that of passing by that difference at every angle.
     """
     many.check(beside=wanted.given or bool(readings), json_=asked.json_)
+    from matchlib.steering import plan
     from workbook.session.order import aim_words
 
     with asked.opened(write=kept.write) as session:
@@ -193,7 +194,8 @@ def _match(
         aim = passing.aim(target)
         tell_fit(session)
         readings = 2 if readings is None else readings
-        plans = session.cards(aim, limits, readings=readings, top=top or 5, source=target[0].source)
+        plans = plan(session.model, aim, limits, readings=readings, top=top or 5,
+                     archive=session.archive.panels(), source=target[0].source)  # fmt: skip
         found = plans.ranked(top or 5)
         unseen = aim_words(session.model, aim)
         left_out = rests_on(session, [item.recipe for item in found])

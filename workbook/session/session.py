@@ -173,54 +173,6 @@ class Session:
         wanted = limits or self.limits()
         return suggest(self.model, target, wanted, top=top, archive=self.archive.panels())
 
-    def match_many(
-        self,
-        targets: Sequence[Target],
-        limits: Limits | None = None,
-        *,
-        top: int = 1,
-        n_jobs: int | None = None,
-    ) -> list[Suggestions]:
-        """Suggest recipes for many targets, each to be sprayed blind.
-
-        `n_jobs`: searches at once; see `matchlib.suggest.many`.
-        """
-        from matchlib.suggest.many import suggest_many
-
-        return suggest_many(
-            self.model,
-            targets,
-            limits or self.limits(),
-            top=top,
-            archive=self.archive.panels(),
-            n_jobs=n_jobs,
-        )
-
-    def cards(
-        self,
-        target: Target,
-        limits: Limits | None = None,
-        *,
-        readings: int = 2,
-        top: int = 5,
-        source: str = "spectrophotometer",
-    ) -> CardPlans:
-        """Plan cards for a target: what to spray, when to read it, and what follows.
-
-        `readings`: of a card on its way, 0 to 3.
-        """
-        from matchlib.steering import plan
-
-        return plan(
-            self.model,
-            target,
-            limits or self.limits(),
-            readings=readings,
-            top=top,
-            archive=self.archive.panels(),
-            source=source,
-        )
-
     def steer(
         self,
         target: Target,
