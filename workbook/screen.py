@@ -179,7 +179,7 @@ class BaseScreen:
         """Return what went wrong with one of these presses, to stand beside them."""
         return problem(self.error if self.at in presses else None)
 
-    def waiting(self, words: str) -> Raw:
+    def waiting(self, words: str = "Learning from the cards …") -> Raw:
         """Return what stands where a model is needed and there is none."""
         if self.unlearnt is not None:
             return problem(self.unlearnt)

@@ -65,7 +65,7 @@ def draw_reach(screen: ArchiveScreen) -> tuple[str, str]:
     )
     bar = f'<div class="wb-fields">{chosen}</div>'
     if screen.model is None:
-        return bar + screen.waiting("Learning from the cards …"), ""
+        return bar + screen.waiting(), ""
     make = partial(_reach, screen, colour, ground, f"{colours[colour]} over {grounds[ground]}")
     return guarded(bar, make), ""
 

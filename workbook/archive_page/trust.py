@@ -125,7 +125,7 @@ def draw_drift(screen: ArchiveScreen) -> tuple[str, str]:
         f'<div class="wb-fields">{bar}{choice("Parted", "parted", _PARTED, by, do="choose")}</div>'
     )
     if screen.model is None:
-        return bar + screen.waiting("Learning from the cards …"), ""
+        return bar + screen.waiting(), ""
     found = panel_residuals(screen.model, screen.session.archive.panels())
     odd = outliers(found, measure)
     series: dict[str, list[tuple[dt.date, float]]] = {}
@@ -225,7 +225,7 @@ def draw_why(screen: ArchiveScreen) -> tuple[str, str]:
     )
     main = f'<div class="wb-fields">{bar}</div>'
     if screen.model is None or not colour:
-        return main + screen.waiting("Learning from the cards …"), ""
+        return main + screen.waiting(), ""
     make = partial(_why, screen, ground, colour, ratio, coats)
     return guarded(main, make), ""
 

@@ -68,11 +68,6 @@ class Work:
         self.session, self.archive, self.job = session, session.archive, job
         self._learnt: dict[str, FilmPredictor | Belief] = {}
 
-    @classmethod
-    def of(cls, session: Session, number: int) -> Work:
-        """Return the job of a number as it is now."""
-        return cls(session, session.archive.job(number))
-
     # What it says
 
     @cached_property
@@ -438,11 +433,10 @@ class Work:
             raise DomainError("There is nothing to take back.", remedy="go on.")
         words = self._why(f"took back {self.undo_words}")
         self.archive.undo_each([change.number for change in self._done], why=words)
-        now = Work.of(self.session, self.job.number)
         # A card made by the first coat is put aside with it, unless it is another job's as well.
         jobs = self.archive.jobs()
         held = {code for j in jobs for code in (*j.panels, *([j.plan.on] if j.plan else []))}
         for code in set(self.job.panels) - held:
             if not any(s.readings for s in self.archive.panel(code).stages):
                 self.archive.delete(code, why=words)
-        return now
+        return Work(self.session, self.archive.job(self.job.number))

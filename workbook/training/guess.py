@@ -133,7 +133,7 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     go = button("Another card", "new", go=found is None or bool(screen.address.get("choice")))
     record = _record(screen)
     if screen.model is None:
-        return "Guess, then look", screen.waiting("Learning from the cards …") + bar, ""
+        return "Guess, then look", screen.waiting() + bar, ""
     if found is None:
         words = "<p>A card of this archive, its reading, and a question.</p>"
         return "Guess, then look", words + bar + record, button("Show a card", "new", go=True)

@@ -132,7 +132,7 @@ def draw_fade(screen: TrainingScreen) -> tuple[str, str, str]:
     if not one:
         return title, head + "<p>Spray a colour by itself first: then this shows its edge.</p>", ""
     if screen.model is None:
-        return title, head + screen.waiting("Learning from the cards …"), ""
+        return title, head + screen.waiting(), ""
 
     def strip() -> str:
         begin = Recipe.of(ground, one, first, "yes")

@@ -76,7 +76,7 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     press = f'<span class="wb-pair">{both}</span>'
     change = fold("Another colour, ratio, grounds", bar, ident="bar")
     if screen.model is None:
-        return title, screen.waiting("Learning from the cards …") + change, press
+        return title, screen.waiting() + change, press
     panels = screen.session.archive.panels()
     ladders = [
         coat_ladder(
