@@ -37,7 +37,7 @@ class JobsScreen(BaseScreen):
     def __init__(self, session: Session) -> None:
         super().__init__(session, presses)
         self.last: Press | None = None
-        self._worked: dict[tuple[Any, ...], Any] = {}
+        self._worked: dict[str, Any] = {}  # what was worked out of the job as it is
         self._work: Work | None = None
         self._seen: tuple[Any, ...] = ()
 
@@ -61,7 +61,7 @@ class JobsScreen(BaseScreen):
         job = self.session.archive.job(int(number))
         seen = (job, self.session.archive.content_hash())  # another tablet may have changed it
         if self._work is None or self._seen != seen:
-            self._work, self._seen = Work(self.session, job), seen
+            self._work, self._seen, self._worked = Work(self.session, job), seen, {}
         return self._work
 
     def go(self, work: Work, step: str) -> None:
@@ -105,42 +105,32 @@ class JobsScreen(BaseScreen):
 
     # Worked out once for as long as nothing has changed
 
-    def _once(self, what: str, work: Work, make: Callable[[], Any]) -> Any:
-        key = (what, work.job.number, work.job.version, self.session.archive.content_hash())
-        if key not in self._worked:
-            self._worked = {k: v for k, v in self._worked.items() if k[1:] == key[1:]}
-            self._worked[key] = make()
-        return self._worked[key]
-
     def found(self, work: Work) -> tuple[Any, Any]:
         """Return what the search suggests, and the plans with readings once there are any."""
-        found = self._once("found", work, work.suggestions)
-        held: dict[str, Any] = self._once("plans", work, dict)
-        if "plans" not in held and self.page is not None and found[0].probability > 0:
-            held["plans"] = None
-            done = held.__setitem__
+        worked = self._worked
+        found = worked["found"] = worked.get("found") or work.suggestions()
+        if "plans" not in worked and self.page is not None and found[0].probability > 0:
+            worked["plans"] = None
             self.page.later(
                 "Working out what a reading on the way is worth …",
                 work.plans,
-                lambda plans: done("plans", plans),
+                lambda plans: worked.update(plans=plans),
             )
-        return found, held.get("plans")
+        return found, worked.get("plans")
 
     def judged(self, work: Work) -> tuple[Any, list[Way], str]:
         """Return what a card's reading says, what may be done, and what is amiss with it."""
         card = work.panel
         if card is None or not card.stages[-1].readings:
             return None, [], ""
-
-        def judge() -> tuple[Any, list[Way], str]:
-            advice = work.advice()
-            if once_more(advice, card):
-                return advice, ways_of(work, advice, None, card), advice.unfitting
-            steering = work.steering(card) if card.recipe.schedule is not None else None
-            lost = steering.verdict if steering is not None and steering.state == "lost" else ""
-            return advice, ways_of(work, advice, steering, card), advice.unfitting or lost
-
-        found: tuple[Any, list[Way], str] = self._once("judged", work, judge)
+        if "judged" not in self._worked:
+            advice, steering, lost = work.advice(), None, ""
+            if not once_more(advice, card) and card.recipe.schedule is not None:
+                steering = work.steering(card)
+                lost = steering.verdict if steering.state == "lost" else ""
+            amiss = advice.unfitting or lost
+            self._worked["judged"] = advice, ways_of(work, advice, steering, card), amiss
+        found: tuple[Any, list[Way], str] = self._worked["judged"]
         return found
 
     def passes(self, work: Work) -> bool | None:
