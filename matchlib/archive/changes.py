@@ -57,6 +57,9 @@ class Item:
                     if len(was) == len(now)
                     else f"readings: {len(was)} to {len(now)}"
                 )
+            elif field.rpartition(" ")[2] == "log":  # its coats, each with much of its own
+                name = field.removeprefix("stage 1 ").removesuffix("log")
+                lines.append(f"{name}coats noted: {len(old or ())} to {len(new or ())}")
             elif field in ("target", "limits", "plan", "tolerance"):
                 lines.append(f"another {field}")
             else:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from matchlib.demo import DEMO_WRONG_BACKS
-from matchlib.domain import Panel, Recipe
+from matchlib.domain import LoggedCoat, MixRatio, Panel, Recipe
 from tests.pages.pressing import plain, press, words_before_folds
 from workbook.archive_page.app import ArchiveScreen
 from workbook.archive_page.findings import open_
@@ -111,3 +112,14 @@ def test_stop_ends_the_work_at_its_next_step(shop: Session) -> None:
     assert heard == []
     screen.wrong(Stopped(), None)
     assert screen.error is None
+
+
+def test_history_says_what_changed_in_words(archive_screen: ArchiveScreen) -> None:
+    archive = archive_screen.session.archive
+    panel = archive.panels()[-1]
+    (*before, last) = panel.stages
+    log = (LoggedCoat(1, ratio=MixRatio.parse("6:1")),)
+    archive.amend(panel.code, stages=(*before, replace(last, log=log)))
+    shown = plain(press(archive_screen, "part", "history"))
+    assert "coats noted: 0 to 1" in shown
+    assert "{" not in shown

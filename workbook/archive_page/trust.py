@@ -11,7 +11,7 @@ import numpy as np
 from matchlib.domain import Recipe
 from matchlib.errors import MatchlibError
 from matchlib.overview import PanelResidual, outliers, panel_residuals, trend
-from workbook.figures import Raw, areas, bars, esc, number, numbers, table, timeline
+from workbook.figures import Raw, areas, bars, esc, minus, number, numbers, table, timeline
 from workbook.page.fields import button, check, chips, choice, field, fold, slider
 from workbook.page.pictures import read_as
 from workbook.screen import guarded
@@ -165,7 +165,7 @@ def _part(residual: PanelResidual, by: str) -> str:
 
 def _trend(points: list[tuple[dt.date, float]], name: str) -> str:
     try:
-        return trend(points, unit=name.partition(",")[0].partition(" ")[0]).words
+        return minus(trend(points, unit=name.partition(",")[0].partition(" ")[0]).words)
     except MatchlibError as error:
         return str(error)
 
@@ -190,7 +190,8 @@ def draw_next(screen: ArchiveScreen) -> tuple[str, str]:
     """Return the cards that would teach most; as `draw_sprayed`."""
     counts = {str(n): str(n) for n in range(1, 11)}
     many = choice("Cards to spray", "count", counts, screen.chosen.get("count", "5"))
-    main, found = f'<div class="wb-fields">{many}</div>', screen.found.get("next")
+    words = "<p>The cards whose readings would teach this archive most about its colours.</p>"
+    main, found = f'{words}<div class="wb-fields">{many}</div>', screen.found.get("next")
     if found is not None:
         plan, labs = found
         rows = []
@@ -291,7 +292,7 @@ def _change(change: Change, undone: bool) -> list[object]:
     press: object = "undone" if undone else ""
     if not undone and change.undoes is None:
         press = button("Undo", "undo_change", change.number, quiet=True, spoken=str(change.number))
-    when = Raw(f"{change.at.astimezone():%Y-%m-%d<br>%H:%M}")
+    when = Raw(f'<span class="wb-when">{change.at.astimezone():%Y-%m-%d<br>%H:%M}</span>')
     why = change.why or change.file
     return [change.number, when, change.subject, change.words, why, change.who, press]
 
