@@ -90,6 +90,7 @@ class JobsScreen(BaseScreen):
         step = self.step
         title, body, forward = _STEPS[step](self, work)
         held = f'<input type="hidden" name="version" value="{work.job.version}">'
+        held += self.message if self.error is None else ""
         place = f"{number} {step}" + (self.address.get("tool", "") if step == "recipe" else "")
         return frame(title, held + body, place=place, rail=rail(work, step),
                      undo=work.undo_words, forward=forward)  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING
 
 from matchlib.colorimetry.lab import lab_of_reading
@@ -15,10 +16,10 @@ if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.job import Job
 
-__all__ = ["board"]
+__all__ = ["board", "due_words"]
 
 _DOORS = (
-    ("browse_the_library.ipynb", "Library", "{cards} to look through"),
+    ("browse_the_library.ipynb", "Library", "{cards}"),
     ("analyse_the_archive.ipynb", "Archive", "what it covers, what looks wrong"),
     ("train_on_grounds.ipynb", "Training", "what grounds do to a colour"),
 )
@@ -33,7 +34,8 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
     jobs = archive.jobs()
     words = " ".join(sought.casefold().split())
     found = [j for j in jobs if words in f"{j.name} {j.customer} {j.number}".casefold()]
-    cards = counted(len(archive), "card")
+    count = len(archive)
+    cards = f"{counted(count, 'card')} to look through" if count else "no cards yet: begin here"
     doors = "".join(
         f'<a class="wb-door" href="{file}"><b>{name}</b>'
         f"<span>{esc(text.format(cards=cards))}</span></a>"
@@ -76,12 +78,22 @@ def _row(job: Job, *, first: bool = False) -> str:
         else areas([], words="no target yet", width=132, height=66)
     )
     whom = f"job {job.number}" + (f" · {job.customer}" if job.customer else "")
-    due = f"<br>due {job.due:%d %B}" if job.due and job.open else ""
+    due = f"<br>{due_words(job)}" if job.due and job.open else ""
     go = button("Go on" if job.open else "Look", "job", job.number, go=first, spoken=job.name)
     return (
         f'<article class="wb-card wb-row">{seen}<div><h2>{esc(job.name)}</h2>'
         f'<p class="wb-muted">{esc(whom)}</p></div><p>{esc(waiting(job))}{due}</p>{go}</article>'
     )
+
+
+def due_words(job: Job) -> str:
+    """Return when a job is due, ``due Friday 4 December``, or that it was; empty for no day."""
+    if job.due is None:
+        return ""
+    today = dt.date.today()
+    year = f" {job.due.year}" if job.due.year != today.year else ""
+    late = "overdue since" if job.open and job.due < today else "due"
+    return f"{late} {job.due:%A} {job.due.day} {job.due:%B}{year}"
 
 
 def waiting(job: Job) -> str:

@@ -40,9 +40,12 @@ def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
         ident="giveup",
         open_=not cards,
     )
+    body = f'{problem(wrong)}{shown}<div class="wb-bar">{prints}</div>{up}'
+    if not cards:
+        forward = button("Back to the recipes", "step", "recipe", go=True)
+        return f"{job.name}: finish", body, forward
     passes = screen.passes(work) is True
     words = "Close it as matched" + " all the same" * (not passes)
-    body = f'{problem(wrong)}{shown}<div class="wb-bar">{prints}</div>{up}'
     return f"{job.name}: finish", body, button(words, "matched", go=passes)
 
 

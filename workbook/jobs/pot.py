@@ -49,8 +49,8 @@ _SHAPES = {
     "sphere": "a ball",
 }
 _USES = {
-    "film": "film and solids from the data sheet",
-    "used": "what a sprayed panel took out of the cup",
+    "film": "the data sheet",
+    "used": "a sprayed card",
 }
 _FIELDS = {
     "area": ("Area", "2 m2, 20 sq ft, or 1.5 m2 to 2 m2"),
@@ -61,7 +61,7 @@ _FIELDS = {
     "dry_film": ("Dry film of one coat, µm", "from the data sheet, such as 12"),
     "solids": ("Volume solids, %", "of carrier and colour, such as 20"),
     "used": ("Taken out of the cup", "such as 80 ml"),
-    "used_area": ("Area of that panel", "such as 0.09 m2"),
+    "used_area": ("Area of that card", "such as 0.09 m2"),
     "used_coats": ("Coats on it", ""),
     "margin": ("Added for edges, %", "empty: none for a flat area, 10 for shapes"),
     "chance": ("Chance it is enough, %", "95 is usual"),

@@ -154,6 +154,7 @@ def do_usual(screen: JobsScreen, _: Press) -> None:
     from workbook.session.shelf import keep_shelf
 
     keep_shelf(screen.session.archive, vars(screen.job.limits))
+    screen.notice = "Kept: jobs without a shelf of their own go by this one."
 
 
 # Spray

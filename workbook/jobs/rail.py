@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from workbook.figures import Raw, areas, esc, numbers
+from workbook.jobs.board import due_words
 from workbook.page.frame import steps_list
 from workbook.page.pictures import coats_words, cut, recipe_title, split
+from workbook.session.targets import read_like
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
@@ -33,7 +35,7 @@ def steps_open(work: Work) -> dict[str, bool]:
         "recipe": bool(job.target),
         "spray": job.plan is not None,
         "read": judged and work.panel is not None,
-        "done": judged or not job.open,
+        "done": bool(job.target) or not job.open,  # given up, it may be, before any card
     }
     return {name: held[name] for name in STEPS if can[name]}
 
@@ -41,8 +43,7 @@ def steps_open(work: Work) -> dict[str, bool]:
 def rail(work: Work, step: str) -> Raw:
     """Return the rail of a job."""
     job, plan = work.job, work.job.plan
-    due = f"due {job.due:%A %d %B}" if job.due else ""
-    whom = ", ".join(filter(None, [job.customer, due]))
+    whom = ", ".join(filter(None, [job.customer, due_words(job)]))
     whom = f'<br><span class="wb-muted">{esc(whom)}</span>' if whom else ""
     body, picture = "", areas([], words="no target yet", width=236, height=104)
     aim = ""
@@ -50,7 +51,9 @@ def rail(work: Work, step: str) -> Raw:
         picture, aim = split(work.wanted, width=236, height=104), f"aim {numbers(work.wanted)}"
     if job.target and plan is not None:
         labs = work.expected_labs(plan.recipe.coat_by_coat())
-        picture = split(work.wanted, work.ahead[-1], width=236, height=104)
+        name, other = _beside(work)
+        picture = split(work.wanted, other, of=name, width=236, height=104)
+        aim += f"<br>{esc(name)} {numbers(other)}"
         body = (
             f'<div class="wb-recrow"><p>{recipe_title(plan.recipe)}<br>'
             f"{esc(coats_words(plan.recipe))}</p>"
@@ -65,6 +68,15 @@ def rail(work: Work, step: str) -> Raw:
         f'<div class="wb-held"><p>Job {job.number} · <b>{esc(job.name)}</b>{whom}</p>'
         f'{picture}<p class="wb-num">{aim}</p>{body}{shown}</div>'
     )
+
+
+def _beside(work: Work) -> tuple[str, tuple[float, float, float]]:
+    """What stands beside the aim: the card as it reads once it is finished, until then the plan."""
+    card = work.panel
+    read = () if card is None or work.next_coat or work.to_clear else card.stages[-1].last_read
+    if card is not None and read:
+        return card.code, read_like(work.job.target[0], read)
+    return "plan", work.ahead[-1]
 
 
 def materials(recipe: Recipe) -> tuple[object, ...]:

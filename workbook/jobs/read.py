@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_lch
 from matchlib.colorimetry.lab import lab_of_reading
-from matchlib.errors import MatchlibError
+from matchlib.errors import DomainError, MatchlibError
 from matchlib.plural import counted
 from workbook.figures import Raw, areas, esc, numbers, protocol_list
 from workbook.jobs.rail import materials
+from workbook.jobs.target import of_text
 from workbook.page.fields import button, check, field, fold, problem, upload
-from workbook.page.pictures import axes, coats, coats_words, spaced, split, tenths
+from workbook.page.pictures import axes, chance, coats, coats_words, spaced, split, tenths
 from workbook.session.targets import read_like
 from workbook.session.work import Work
 
@@ -60,11 +61,11 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
             how = "A fresh pot."
         elif poured.ml("carrier"):
             how = (
-                f"From the cup: {poured.ml('carrier'):.0f} ml carrier to "
-                f"{poured.kept.ml:.0f} ml of it."
+                f"From the cup, {poured.ml('carrier'):.0f} ml carrier to each "
+                f"{poured.kept.ml:.0f} ml left in it; or a fresh pot."
             )
         else:
-            how = "From the cup."
+            how = "From the cup, or a fresh pot."
         more = ", then ".join(
             f"{s.coats} more coat{'s' * (s.coats != 1)} of {spaced(s.ratio)}" for s in added.steps
         )
@@ -85,7 +86,7 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
             )
         ways.append(Way(f"A fresh card: {words}", recipe, "", scored.probability))
     kept: dict[object, Way] = {}  # of so many coats of the same things one will do, the likeliest
-    for way in sorted(ways, key=lambda w: (-round(w.chance, 2), not w.on)):
+    for way in sorted(ways, key=lambda w: (-chance(w.chance)[0], -round(w.chance, 2), not w.on)):
         kept.setdefault((way.on, materials(way.recipe), way.recipe.coats), way)
     return list(kept.values())
 
@@ -269,6 +270,17 @@ def _rows(
     return rows
 
 
+def _refused(screen: JobsScreen) -> bool:
+    """Whether what was typed is a reading, and was refused as one that no such card has."""
+    last = screen.last
+    if last is None or last.do != "read" or not isinstance(screen.error, DomainError):
+        return False
+    try:
+        return bool(of_text(last.fields.get("lab", ""), screen.session))
+    except MatchlibError:
+        return False
+
+
 def _ask(screen: JobsScreen, work: Work, card: Panel) -> str:
     """What a card is to be read like, and where its reading is given."""
     plan, wrong = work.job.plan, screen.error
@@ -288,7 +300,7 @@ def _ask(screen: JobsScreen, work: Work, card: Panel) -> str:
     sure: str = check("I read it again: it is so", "sure", "sure", False)
     # What a photograph read and was refused is said by the photograph itself.
     doubted = bool(screen.address.get("photo")) and screen.photo.error is not None
-    sure = sure if wrong is not None or doubted else ""
+    sure = sure if doubted or _refused(screen) else ""
     left = len([c for c in work.coats if not c.laid])
     come = f", with {counted(left, 'coat')} still to come" if left else ""
     typed = field("It reads: L a b", "lab", lines=2 if several else 1, help=help_, wrong=wrong)

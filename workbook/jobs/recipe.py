@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from matchlib.errors import MatchlibError
-from workbook.figures import Raw, esc, number
+from workbook.figures import Raw, esc, minus, number
 from workbook.figures.charts import Mark, lab_chart
 from workbook.jobs.rail import materials
 from workbook.page.fields import button, check, chips, choice, fold, problem, slider
@@ -42,7 +42,7 @@ _MAY = {
     "ground_blends": "two grounds mixed",
     "layers": "one colour over another",
 }
-_EVEN = {"": "anything", **{f"{v:g}": f"{v:g}" for v in (0.5, 1.0, 1.5, 2.0, 3.0)}}
+_EVEN = {"": "any amount", **{f"{v:g}": f"ΔE00 {v:g}" for v in (0.5, 1.0, 1.5, 2.0, 3.0)}}
 _CARRIERS = [2 + 0.5 * i for i in range(17)] + [11, 12, 14, 16, 20]
 
 
@@ -81,7 +81,8 @@ def offers(found: Suggestions, plans: CardPlans | None) -> list[Offer]:
             rows.append(Offer(plan.whole, plan.steered, one.probability, after, one))
         else:
             rows.append(Offer(one.recipe, one.probability, one.probability, (), one))
-    return sorted(rows, key=lambda r: -round(r.chance, 2))  # level ones stay by trouble
+    # As the chance is said, in tens; level ones stay by trouble.
+    return sorted(rows, key=lambda r: (-chance(r.chance)[0], -round(r.chance, 2)))
 
 
 def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
@@ -91,7 +92,7 @@ def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
     try:
         found, plans = screen.found(work)
     except MatchlibError as error:  # nothing of what is ticked can be sprayed
-        return title, f"{problem(wrong or error)}{_shelf(work, opened=True)}", ""
+        return title, _empty(work, wrong or error), ""
     rows = offers(found, plans)
     combinations: dict[Any, Offer] = {}  # one row a ground and pot; its other coats are folded
     for one in rows:
@@ -105,7 +106,7 @@ def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
     folded += "".join(f"<p>{esc(note)}</p>" for note in notes if note)
     count = f"{len(rest)} more" if rest else "Reading on the way"
     more = fold(count, folded, ident="more") if folded else ""
-    reach = "" if found.reachable else f'<p class="wb-caution">{esc(found.why_not)}</p>'
+    reach = "" if found.reachable else f'<p class="wb-caution">{esc(minus(found.why_not))}</p>'
     tools = "".join(
         button(words, "tool", name, quiet=True) for name, words in _TOOLS.items() if name != tool
     )
@@ -127,7 +128,22 @@ def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
     do, value = ("step", "spray") if ready else ("use", rows[0].key)
     if tool == "own":  # what is on screen is what is sprayed next
         do, value = "useown", ""
-    return title, body, button("Next: spray it", do, value, go=True)
+    good = do != "use" or rows[0].chance >= FOLDED
+    words = "Next: spray it" if good else "Spray the nearest all the same"
+    return title, body, button(words, do, value, go=good)
+
+
+def _empty(work: Work, wrong: Exception) -> str:
+    """What is wrong, and the shelf; where cards are too few for one, the way to the first."""
+    try:
+        return f"{problem(wrong)}{_shelf(work, opened=True)}"
+    except MatchlibError:
+        on = '<a class="wb-press wb-go" href="browse_the_library.ipynb?part=begin">'
+        return (
+            "<p>A recipe is worked out from cards that were sprayed and read: they come first.</p>"
+            f"<p>{on}Grounds, colours, first cards</a></p>"
+            + (problem(wrong) if len(work.archive) else "")
+        )
 
 
 def _why(row: Offer) -> str:
@@ -151,9 +167,10 @@ def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     blind = ""
     if chance(row.blind) != chance(row.chance):
         blind = f"{chance(row.blind)[1]} sprayed blind"
-    use = button("Use this", "use", row.key, go=first, spoken=f"{recipe}")
+    best = first and row.chance >= FOLDED  # what hardly any card passes by is not recommended
+    use = button("Use this", "use", row.key, go=best, spoken=f"{recipe}")
     return (
-        f'<article class="wb-card wb-row{" wb-first" * first}" data-key="row{place}">'
+        f'<article class="wb-card wb-row{" wb-first" * best}" data-key="row{place}">'
         f"{split(work.wanted, labs[-1], **size)}<div><h2>{recipe_title(recipe)}</h2>"
         f"<p>{esc(coats_words(recipe))}</p>"
         f"{coats(labs, work.wanted, size=28 if first else 20, named=first)}{text}</div>"
@@ -174,21 +191,23 @@ def _shelf(work: Work, *, opened: bool) -> str:
     low, high = limits.carrier
     pots = "two colours in a pot" if limits.blends else "one colour in a pot"
     text = f"up to {limits.max_coats} coats · {low:g}:1 to {high:g}:1 · {pots}"
-    change = button("Change the shelf", "tool", "" if opened else "shelf", quiet=True)
+    words, to = ("Close the shelf", "") if opened else ("Change the shelf", "shelf")
+    change = button(words, "tool", to, quiet=True)
     line = f'<div class="wb-shelf">{grounds}<p class="wb-muted">{text}</p>{change}</div>'
     return line + (_shelf_form(work) if opened else "")
 
 
-def _grounds(work: Work, names: Sequence[Ground]) -> Raw:
+def _grounds(work: Work, names: Sequence[Ground], words: str = "") -> Raw:
     limits = work.limits
     on = None if limits.grounds is None else {str(g) for g in limits.grounds}
     labs = work.expected_labs([Recipe(g, None, None, work.session.clear) for g in names])
     return chips(
-        "Grounds on the shelf",
+        words or "Grounds on the shelf",
         [
             check(str(g), "grounds", str(g), on is None or str(g) in on, do="shelf", chip=lab)
             for g, lab in zip(names, labs, strict=True)
         ],
+        shown=bool(words),
     )
 
 
@@ -204,18 +223,19 @@ def _shelf_form(work: Work) -> str:
     allowed = [check(w, "may", n, bool(getattr(limits, n)), do="shelf") for n, w in _MAY.items()]
     counts = {str(n): str(n) for n in range(1, max(10, limits.max_coats) + 1)}
     uneven = f"{limits.max_unevenness:g}" if limits.max_unevenness else ""
-    evens = {uneven: uneven, **_EVEN}  # a browser would send the first for one that is not listed
+    # One that is not listed stands first: a browser would send what does.
+    evens = {uneven: f"ΔE00 {uneven}", **_EVEN}
     return (
         '<div class="wb-card">'
-        + (_grounds(work, blends) if blends else "")
-        + chips("Colours on the shelf", boxes)
+        + (_grounds(work, blends, "Mixed grounds on the shelf") if blends else "")
+        + chips("Colours on the shelf", boxes, shown=True)
         + '<div class="wb-fields">'
         + choice("Richest ratio", "min_ratio", ratios, f"{low:g}", do="shelf")
         + choice("Weakest ratio", "max_ratio", ratios, f"{high:g}", do="shelf")
         + choice("Most coats", "max_coats", counts, str(limits.max_coats), do="shelf")
-        + choice("±10 % of film may show", "max_unevenness", evens, uneven, do="shelf")
+        + choice("10 % of film may shift it", "max_unevenness", evens, uneven, do="shelf")
         + "</div>"
-        + chips("Also allowed", allowed)
+        + chips("Also allowed", allowed, shown=True)
         + '<p class="wb-muted">What is changed here holds for this job.</p><div class="wb-bar">'
         + button("Make it the shop's usual", "usual", quiet=True)
         + button("Back to the shop's usual", "unlimit", quiet=True)

@@ -21,6 +21,8 @@ from workbook.session.targets import angles_of_file, angles_of_panel, typed_read
 from workbook.session.typed import number_typed, three_typed
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from matchlib.colorimetry import Tolerance
     from matchlib.domain import Reading
     from matchlib.repair import AgedFinish
@@ -45,9 +47,7 @@ def of_text(text: str, session: Session, like: Reading | None = None) -> tuple[R
     if not lines:
         raise TargetError(
             "Nothing is typed yet.",
-            expected="L, a and b, such as 27.1 45.9 28.5",
-            got="nothing",
-            remedy="type the three numbers, give a file or a photograph, or a panel's code.",
+            remedy="type the three numbers, give a file or a photograph, or a card's code.",
         )
     known = {p.code.casefold(): p.code for p in session.archive.panels()}
     if len(lines) == 1 and lines[0].casefold() in known:
@@ -86,15 +86,15 @@ def of_file(name: str, content: bytes, session: Session) -> tuple[Reading, ...]:
         return angles_of_file(place)
 
 
-def _tolerance(done: Press) -> Tolerance:
-    kind = done.fields.get("kind", "de00")
-    sides = [number_typed(v, "What passes") or 0.0 for v in done.fields.get("passes", "1").split()]
+def _tolerance(fields: Mapping[str, str]) -> Tolerance:
+    kind = fields.get("kind", "de00")
+    sides = [number_typed(v, "What passes") or 0.0 for v in fields.get("passes", "1").split()]
     wanted = 3 if kind.startswith("box") else 1
     if len(sides) != wanted:
         raise TargetError(
             "This is not what passes.",
             expected="three numbers, one an axis" if wanted == 3 else "one number, such as 1",
-            got=repr(done.fields.get("passes", "")[:40]),
+            got=repr(fields.get("passes", "")[:40]),
             remedy="take it from the order; ΔE00 1 is usual.",
         )
     return tolerance_of(kind, sides[0], sides if wanted == 3 else None)
@@ -118,7 +118,7 @@ def begun(done: Press, session: Session, job: Job | None, read: tuple[Reading, .
     if not given["name"]:
         given["name"] = "sample " + numbers(lab_of_reading(readings[0]))
     base = Job(**given) if job is None else replace(job, **given)
-    tolerance = _tolerance(done)
+    tolerance = _tolerance(fields)
     if aged is not None and tolerance == tolerance_of("de00", 1.0):
         # What the order leaves at the usual is the finish's own spread.
         tolerance = tolerance_of("de00", round(aged.tolerance, 2))
@@ -141,6 +141,16 @@ def _weights(text: str, count: int) -> tuple[float, ...]:
             remedy="leave them empty where every angle counts the same.",
         )
     return found
+
+
+def _passes_refused(fields: Mapping[str, str], angles: int) -> bool:
+    """Whether it is what passes that cannot be read, not the sample."""
+    try:
+        _tolerance(fields)
+        _weights(fields.get("weights", ""), angles)
+    except MatchlibError:
+        return True
+    return False
 
 
 def draw(screen: JobsScreen, work: Work | None) -> tuple[str, str, str]:
@@ -170,26 +180,38 @@ def draw(screen: JobsScreen, work: Work | None) -> tuple[str, str, str]:
             + button("Keep these words", "words", quiet=True)
         )
         return "The sample", body, button("Next: recipes", "step", "recipe", go=True)
+    typed: Mapping[str, str] = {} if screen.last is None else screen.last.fields
+    try:
+        labs = [lab_of_reading(r) for r in sample_of(typed.get("lab", ""), screen.session)[0]]
+    except MatchlibError:
+        labs = []
+    at_passes = wrong if labs and _passes_refused(typed, len(labs)) else None
     passes = fold(
         "What passes, and at which angles",
         '<div class="wb-fields">'
-        + choice("Difference that the order names", "kind", KINDS, "de00")
+        + choice("Difference that the order names", "kind", KINDS, typed.get("kind", "de00"))
         + field(
-            "At most", "passes", "1", help="for limits by axis three, " + " ".join(box_words("box"))
+            "At most",
+            "passes",
+            typed.get("passes", "1"),
+            help="for limits by axis three, " + " ".join(box_words("box")),
         )
-        + field("Weights of the angles", "weights", help="empty: every angle counts the same")
-        + "</div><p>Several angles: one a line, such as <b>45as15: 27.1 45.9 28.5</b>. An aged "
-        "finish: three places of it or more, one a line; their own spread is then what passes.</p>",
-        ident="passes",
+        + field(
+            "Weights of the angles",
+            "weights",
+            typed.get("weights", ""),
+            help="empty: every angle counts the same",
+        )
+        + f"</div>{problem(at_passes)}<p>Several angles: one a line, such as "
+        "<b>45as15: 27.1 45.9 28.5</b>. An aged finish: three places of it or more, one a line; "
+        "their own spread is then what passes.</p>",
+        ident=f"passes{at_passes is not None:d}",
+        open_=at_passes is not None,
     )
-    sample = field("The sample reads: L a b", "lab", lines=2, do="look", wrong=wrong,
-                   help="such as 27.1 45.9 28.5, or the code of a panel")  # fmt: skip
+    sample = field("The sample reads: L a b", "lab", lines=2, do="look",
+                   wrong=wrong if at_passes is None else None,
+                   help="such as 27.1 45.9 28.5, or the code of a card")  # fmt: skip
     ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
-    typed = "" if screen.last is None else screen.last.fields.get("lab", "")
-    try:
-        labs = [lab_of_reading(r) for r in sample_of(typed, screen.session)[0]]
-    except MatchlibError:
-        labs = []
     words = " and ".join(map(numbers, labs)) or "no sample yet"
     body = (
         f'<div class="wb-verdict">{areas(labs, words=words, width=300, height=150)}'

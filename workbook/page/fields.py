@@ -143,13 +143,15 @@ def radio(label: str, name: str, value: str, on: bool) -> Raw:
     return Raw(check(label, name, value, on).replace('"checkbox"', '"radio"', 1))
 
 
-def chips(words: str, inner: Iterable[str]) -> Raw:
+def chips(words: str, inner: Iterable[str], *, shown: bool = False) -> Raw:
     """Return boxes or radios side by side.
 
-    `words`: what they are, for those who hear the page.
+    `words`: what they are, for those who hear the page. `shown`: for those who see it too.
     """
+    above = f'<span class="wb-legend" aria-hidden="true">{esc(words)}</span>' if shown else ""
     return Raw(
-        f'<div class="wb-chips" role="group" aria-label="{esc(words)}">{"".join(inner)}</div>'
+        f'<div class="wb-chips" role="group" aria-label="{esc(words)}">{above}'
+        f"{''.join(inner)}</div>"
     )
 
 
