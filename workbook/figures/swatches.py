@@ -11,6 +11,10 @@ from workbook.theme import SURROUND
 __all__ = ["areas", "filled", "grey", "numbers"]
 
 
+CLIPPED = "outside what a screen can show"
+"""What a white corner in a swatch means."""
+
+
 def numbers(lab: Sequence[float]) -> str:
     """Return a reading as three numbers, ``27.1 45.9 28.5``."""
     return " ".join(number(float(v)) for v in lab)
@@ -36,8 +40,8 @@ def filled(x: float, y: float, width: float, height: float, lab: Any | None) -> 
         return drawn
     size = min(14.0, width / 2, height / 2)
     corner = f"M{x + width - size:g} {y:g}h{size:g}v{size:g}Z"
-    title = "<title>outside what a screen can show</title>"
-    return f'{drawn}<path d="{corner}" fill="#fff" stroke="#000">{title}</path>'
+    title = f"<title>{CLIPPED}</title>"
+    return f'{drawn}<path class="wb-corner" d="{corner}" fill="#fff" stroke="#000">{title}</path>'
 
 
 def areas(

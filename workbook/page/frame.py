@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from workbook.figures import Raw, esc, linked
+from workbook.figures.swatches import CLIPPED
 from workbook.page.fields import button
 
 __all__ = ["frame", "steps_list"]
@@ -32,13 +33,17 @@ def frame(
     shape = "wb-cols" + (" wb-railed" if rail else "") + (" wb-backed" if back else "")
     left = f'<aside class="wb-rail" aria-label="Where it stands">{rail}</aside>' if rail else ""
     right = f'<aside class="wb-back" aria-label="What was chosen">{back}</aside>' if back else ""
+    corner = ""
+    if CLIPPED in f"{main}{rail}{back}":
+        corner = f'<p class="wb-muted wb-cornered">White corner: {CLIPPED}.</p>'
     bottom = ""
     if undo or forward:
         undoing = button(f"Undo: {undo}", "undo", quiet=True) if undo else "<span></span>"
         bottom = f'<footer class="wb-bottom">{undoing}{forward}</footer>'
     return Raw(
         f'<div class="{shape}">{left}<main class="wb-main">{above}'
-        f'<h1 data-place="{esc(place)}">{esc(title)}</h1>{linked(main)}</main>{right}</div>{bottom}'
+        f'<h1 data-place="{esc(place)}">{esc(title)}</h1>{linked(main)}{corner}</main>{right}</div>'
+        f"{bottom}"
     )
 
 
