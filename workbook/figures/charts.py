@@ -121,7 +121,8 @@ def _plane(
     floor: float,
 ) -> Raw:
     everything = np.vstack([flat, hull]) if len(hull) else flat
-    x, y = _range(everything[:, 0], 20.0), _range(everything[:, 1], 20.0)
+    least = 20.0 if len(hull) else 8.0  # alone, marks are drawn as far apart as they can be
+    x, y = _range(everything[:, 0], least), _range(everything[:, 1], least)
     # One unit is as long across as up, so that distances may be compared by eye.
     most = max(x[1] - x[0], y[1] - y[0])
     x, y = _widened(x, most, floor), _widened(y, most, floor)

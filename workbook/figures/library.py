@@ -98,7 +98,7 @@ def twins_picture(found: Sequence[tuple[Recipe, Sequence[tuple[Panel, Lab]], flo
     for recipe, cards, apart in found[:_MOST_TWINS]:
         labs, codes = [lab for _, lab in cards], ", ".join(p.code for p, _ in cards)
         words = ", ".join(f"{p.code} {numbers(lab)}" for p, lab in cards)
-        image = areas(labs, words=words, width=96 * len(labs) + 16, height=76)
+        image = areas(labs, words=words, width=208, height=76)
         rows.append(
             f'<div class="wb-twin">{image}<p><strong>{esc(recipe)}</strong><br>{esc(codes)}: '
             f"ΔE00 {number(apart, 1)} apart</p></div>"
