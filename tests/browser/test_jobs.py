@@ -108,6 +108,8 @@ def test_what_was_typed_stays_when_it_was_wrong_and_the_camera_goes_with_its_pla
     page.locator("#rendered_cells").evaluate("e => e.scrollTo(0, 9999)")
     forward(page)
     assert heading(page) == "Recipes for a gate"
+    held = page.evaluate("document.activeElement.localName")
+    assert held == "h1", "also once the readings on the way are worked out and it is drawn again"
     assert page.locator("main h1").bounding_box()["y"] > 50, "a step begins at its top"
     assert not page.get_by_text("Photograph with a colour chart").is_visible()
     page.close()

@@ -25,7 +25,7 @@ const clean = (html) => {
 // another one by it (another id) or gives it another value itself.
 const mark = (node) => node.id || node.dataset?.key || node.dataset?.slot || node.classList[0] || "";
 const key = (node) => (node.nodeType === 1 ? `${node.localName}#${mark(node)}` : `${node.nodeType}`);
-const OWN = ["open", "data-held", "data-known"]; // what the browser remembers of a node
+const OWN = ["open", "tabindex", "data-held", "data-known"]; // what the browser remembers of a node
 const TYPED = ["input", "textarea", "select"];
 const morph = (from, to) => {
   if (from.dataset?.slot !== undefined) return;
