@@ -104,7 +104,7 @@ class BaseScreen:
             who = done.fields.get("who", "")
             self.session.archive.undo(change.number, who=who, why="taken back")
             self.changed()
-            self.notice = f"Taken back: {change.action} {change.subject}."
+            self.notice = f"Taken back: {_said(change)}."
 
     def do_stop(self, _: Press) -> None:
         """Stop what is being worked out."""
@@ -123,7 +123,7 @@ class BaseScreen:
     def undo_words(self) -> str:
         """What an undo would take back."""
         change = self.undoable
-        return "" if change is None else f"{change.action} {change.subject}"
+        return "" if change is None else _said(change)
 
     def changed(self) -> None:
         """Note that the archive was changed, and learn from it anew."""
@@ -272,6 +272,11 @@ class _Unopened:
     def wrong(self, error: Exception, done: Press | None) -> None:
         """Keep what went wrong."""
         self.error = error
+
+
+def _said(change: Change) -> str:
+    to = " to" if change.action == "readings added" else ""
+    return f"{change.action}{to} {change.subject}"
 
 
 def screen_page(make: Callable[[Session], BaseScreen], place: str | Path | None = None) -> Page:

@@ -99,7 +99,7 @@ def draw(screen: ArchiveScreen) -> tuple[str, str]:
         f'decide.</p>{_card(screen, finding)}<div class="wb-fields">{who}{why}</div>'
         f"{trouble}{rest}"
     )
-    before = button("Before", "turn_to", at - 1, quiet=True, off=not at)
+    before = button("Finding before", "turn_to", at - 1, quiet=True, off=not at)
     after = button("Next finding", "turn_to", at + 1, off=at + 1 == len(left))
     return main, f'<span class="wb-pair">{before}{after}</span>'
 
@@ -115,7 +115,7 @@ def _card(screen: ArchiveScreen, finding: Finding) -> str:
         cases = (("as written", law), ("as proposed", proposed))
         drawn = "".join(
             f"<figure>{_beside(lab, one, name)}"
-            f'<p class="wb-num">read {numbers(lab)} · {name} {numbers(one)}</p></figure>'
+            f'<p class="wb-num">read {numbers(lab)}<br>{name} {numbers(one)}</p></figure>'
             for name, one in cases
         )
     presses = ""

@@ -137,8 +137,8 @@ def _components(found: Any, off: Any) -> str:
     rows = []
     for part in found.components:
         film = part.name in ("panel film", "sprayer", "lot")
-        scale, unit = (100.0, "% of film") if film else (1.0, " ΔE00")
-        sizes = [f"{number(scale * v, 2)}{unit}" for v in (part.sd, part.low, part.high)]
+        scale, unit, digits = (100.0, " %", 1) if film else (1.0, " ΔE00", 2)
+        sizes = [f"{number(scale * v, digits)}{unit}" for v in (part.sd, part.low, part.high)]
         rows.append([PART_WORDS[part.name], *sizes, number(part.difference, 2)])
     parts = table(heads, rows, caption="What makes cards differ", right=heads[1:])
     groups = []

@@ -251,7 +251,7 @@ def draw(screen: LibraryScreen) -> str:
         return bald(label, name, do="typed", **more)
 
     main = (
-        typed("Panel code", "code", help="as on its back")
+        typed("Code of the card", "code", help="as on its back")
         + typed(
             "Ground", "ground", help="a blend: silver 3 + black 1", known=archive.names("ground")
         )

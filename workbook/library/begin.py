@@ -245,8 +245,8 @@ def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
     )
     main = (
         "<p>Name every ground coat you spray, then read a bare card of it: no colour comes out "
-        f"lighter than its ground.</p>{''.join(rows)}"
-        f'<div class="wb-seek" data-enter="ground">{new}</div>{screen.trouble("ground")}'
+        f'lighter than its ground.</p><div class="wb-seek" data-enter="ground">{new}</div>'
+        f"{screen.trouble('ground')}{''.join(rows)}"
         f'<div class="wb-fields">{own}</div>'
     )
     ready = any(p.readings for p in grounds)
@@ -265,7 +265,7 @@ def _draw_colours(screen: LibraryScreen) -> tuple[str, str, str]:
     )
     main = (
         "<p>The transparent colours on your shelf, neat: blends are worked out from them.</p>"
-        f'{rows}<div class="wb-seek" data-enter="colour">{new}</div>{screen.trouble("colour")}'
+        f'<div class="wb-seek" data-enter="colour">{new}</div>{screen.trouble("colour")}{rows}'
     )
     ready = bool(colours)
     return (

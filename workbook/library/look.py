@@ -218,6 +218,7 @@ def _card(screen: LibraryScreen, code: str) -> str:
         (begun or button("Match this colour", "match", panel.code, go=True, off=not panel.readings))
         + button("Amend the back", "amend", panel.code)
         + button("Print its label", "label", panel.code)
+        + button("Close", "card", panel.code, quiet=True)
     )
     return (
         f"{areas([seen.lab], words=panel.code, width=236, height=150)}<h2>{esc(panel.code)}</h2>"
@@ -231,7 +232,6 @@ def _card(screen: LibraryScreen, code: str) -> str:
             else ""
         )
         + fold("Label", papers + first, ident="label")
-        + f"<p>{button('Close', 'card', panel.code, quiet=True)}</p>"
     )
 
 

@@ -49,9 +49,11 @@ def _day(screen: TrainingScreen, colour: str, ratio: str) -> str:
     cards = first_day(
         screen.session.archive.panels(), Colour.parse(colour), ratio=MixRatio.parse(ratio)
     )
+    recipes = [card.recipe for card in cards]
     return "".join(
         fold(
-            f"{i}. {card.recipe}{' · done: ' * bool(card.done)}{', '.join(card.done)}",
+            f"{i}. {card.recipe}{', again' * (card.recipe in recipes[: i - 1])}"
+            f"{' · done: ' * bool(card.done)}{', '.join(card.done)}",
             f"<p>{esc(card.teaches)}</p><p>{esc(card.how)}</p>",
             ident=f"day{i}",
         )

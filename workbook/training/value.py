@@ -13,6 +13,7 @@ from matchlib.overview import card_lab
 from matchlib.plural import counted
 from workbook.figures import areas, esc, number, value_chart, value_words
 from workbook.page.fields import button, check, chips, choice, fold, slider
+from workbook.page.pictures import spaced
 
 if TYPE_CHECKING:
     from matchlib.domain import Lab
@@ -61,11 +62,11 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     plain = [name for name, ground in grounds.items() if ground.neat] or list(grounds)
     spread = plain[:: max(1, round(len(plain) / _GROUNDS))][:_GROUNDS]
     picked = [g for g in get("grounds", "\n".join(spread)).split("\n") if g in grounds] or spread
-    options = {str(r): f"{r}: {r.words}" for r in ratios.values()}
+    options = {str(r): spaced(r) for r in ratios.values()}
     steps = [f"{n} coats" for n in range(2, 9)]
     fields = (
         choice("Colour", "colour", {c: c for c in colours}, str(colour), do="choose")
-        + choice("Mix ratio", "ratio", options, str(ratio), do="choose")
+        + choice("Mix ratio, carrier first", "ratio", options, str(ratio), do="choose")
         + slider("Up to", "upto", coats, low=2, high=8, texts=steps)
     )
     ticks = [check(g, "grounds", g, g in picked, do="choose") for g in grounds]
