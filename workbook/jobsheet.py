@@ -139,6 +139,8 @@ def _recipe(sheet: JobSheet, width: float) -> list[Any]:
     ratios = dict.fromkeys(ratio for ratio, _ in cups)
     for question in (q for q in map(question_ratio, ratios) if q is not None):
         words.append(labelled("To ask before pouring:", question.text))
+    for line in words:  # not up against the cup beside it
+        line.style = line.style.clone("beside", rightIndent=3 * mm)
     columns = 3
     pictures: list[list[Any]] = [words]
     for ratio, colour in cups[:_MOST_CUPS]:
