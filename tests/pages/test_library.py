@@ -319,7 +319,9 @@ def test_a_beginner_names_nothing_twice_and_reads_as_the_instrument_does(
 def test_a_shop_in_use_is_not_asked_for_its_first_cards(shop: Session) -> None:
     screen = LibraryScreen(shop)
     press(screen, "open")
-    assert "Name your grounds" in press(screen, "part", "begin")
+    page = press(screen, "part", "begin")
+    assert "Name your grounds" in page
+    assert page.index("Name a ground") < page.index("<h2>silver</h2>"), "not under those read"
     assert " left" not in plain(press(screen, "step", "first"))
 
 

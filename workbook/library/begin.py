@@ -223,7 +223,7 @@ def _reading(screen: LibraryScreen, key: str, name: str) -> str:
 
 def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
     grounds, how = _grounds(screen), _instrument(screen)
-    rows = []
+    left, read = [], []  # those still to be read stand first, then the next name, then the rest
     for i, panel in enumerate(grounds):
         lab, name = card_lab(panel), str(panel.recipe.ground)
         seen = areas([lab], words=name, width=96, height=66)
@@ -233,7 +233,9 @@ def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
             else _reading(screen, f"ground {i}", name)
         )
         inner = f"{seen}<h2>{esc(name)}</h2><div>{reading}</div>"
-        rows.append(f'<article class="wb-card wb-begin">{inner}</article>')
+        (left if lab is None else read).append(
+            f'<article class="wb-card wb-begin">{inner}</article>'
+        )
     lights = {f"{i}/{o}": f"{i}, {o}°" for i in ILLUMINANTS[:3] for o in ("10", "2")}
     own = (
         choice("The instrument", "geometry", _GEOMETRIES, how["geometry"], do="instrument")
@@ -245,9 +247,9 @@ def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
     )
     main = (
         "<p>Name every ground coat you spray, then read a bare card of it: no colour comes out "
-        f'lighter than its ground.</p><div class="wb-seek" data-enter="ground">{new}</div>'
-        f"{screen.trouble('ground')}{''.join(rows)}"
-        f'<div class="wb-fields">{own}</div>'
+        f"lighter than its ground.</p>{''.join(left)}"
+        f'<div class="wb-seek" data-enter="ground">{new}</div>'
+        f'{screen.trouble("ground")}<div class="wb-fields">{own}</div>{"".join(read)}'
     )
     ready = any(p.readings for p in grounds)
     return (
