@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from types import SimpleNamespace
 
 import pytest
 
@@ -106,3 +107,16 @@ def test_a_swatch_that_a_screen_cannot_show_is_explained(screen: JobsScreen) -> 
     assert "White corner" not in press(screen, "jobs")
     begun(screen, "60 75 30")
     assert "White corner: outside what a screen" in press(screen, "jobs")
+
+
+def test_a_photograph_and_the_page_do_not_both_say_what_is_next(screen: JobsScreen) -> None:
+    press(screen, "new")
+    screen.address["photo"] = "1"
+    screen._photo = SimpleNamespace(shots=[], error=None, draw=lambda: "")
+    assert "wb-go" in screen.draw()
+    screen._photo.shots.append("a picture")
+    assert "wb-go" not in screen.draw(), "its reading is used first"
+    sprayed(begun(screen))
+    press(screen, "step", "read")
+    screen.address["photo"] = "1"
+    assert "wb-go" not in screen.draw()

@@ -367,6 +367,8 @@ def test_a_file_is_asked_about_and_taken_in(nothing: Session) -> None:
     assert "Go on with these answers" in page
     assert "The first rows as understood" in page
     assert "light, geometry, order" in plain(page), "what is unsure of a row stands beside it"
+    assert "as seen so" not in plain(page), "what every light would make of it alike"
+    assert "the carrier – row 2: 4 parts carrier" in plain(page)
     assert len(nothing.archive) == 0
     for _ in range(6):
         if not screen.take.report or not screen.take.report.open:

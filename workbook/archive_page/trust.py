@@ -122,7 +122,7 @@ def draw_drift(screen: ArchiveScreen) -> tuple[str, str]:
     by = screen.chosen.get("parted", "all")
     bar: str = choice("What is looked at", "measure", _MEASURES, measure, do="choose")
     bar = (
-        f'<div class="wb-fields">{bar}{choice("Parted", "parted", _PARTED, by, do="choose")}</div>'
+        f'<div class="wb-fields">{bar}{choice("Grouped", "parted", _PARTED, by, do="choose")}</div>'
     )
     if screen.model is None:
         return bar + screen.waiting(), ""

@@ -100,6 +100,11 @@ class JobsScreen(BaseScreen):
         """HTML where a photograph is being taken, empty elsewhere."""
         return self.photo.draw() if self.address.get("photo") else ""
 
+    @property
+    def photo_waits(self) -> bool:
+        """Whether it is a photograph's reading that is to be used next, not what is typed."""
+        return bool(self.address.get("photo") and self.photo.shots)
+
     def use_photo(self, found: Photographed, done: Press) -> None:
         """Take the reading of a photograph for the sample or the card."""
         presses.take_photo(self, found, done)

@@ -112,7 +112,8 @@ def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
         return "Card ", body, button("Next: keep this reading", "read", go=True)
     if advice is None or screen.address.get("tool") == "again":
         body = _ask(screen, work, card)
-        return f"Card {card.code}", body, button("Next: keep this reading", "read", go=True)
+        keep = button("Next: keep this reading", "read", go=not screen.photo_waits)
+        return f"Card {card.code}", body, keep
     body = problem(screen.error) + _judged(work, card, advice, ways, caution)
     if advice.passes and work.to_clear:
         forward = button("Next: clear laid", "clear", go=True)

@@ -219,4 +219,4 @@ def draw(screen: JobsScreen, work: Work | None) -> tuple[str, str, str]:
         f'<div class="wb-fields">{whose}</div>{passes}{fold("Notes", notes, ident="notes")}'
     )
     title = "New job" if work is None else "The sample"
-    return title, body, button("Next: recipes", "begin", go=True)
+    return title, body, button("Next: recipes", "begin", go=not screen.photo_waits)

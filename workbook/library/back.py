@@ -289,7 +289,8 @@ def draw(screen: LibraryScreen) -> str:
         + screen.trouble("keep", "typed", "turn", "reading", "takeout")
     )
     title = f"The back of {code}" if code else "A new card"
-    keep = button(f"Keep {'it' if code else 'this card'}", "keep", go=True)
+    waits = screen.photo_for == "back" and bool(screen.photo.shots)  # its reading is used first
+    keep = button(f"Keep {'it' if code else 'this card'}", "keep", go=not waits)
     leave = button("Back to the cards", "part", "cards", quiet=True)
     both = f'<span class="wb-pair">{leave}{keep}</span>'
     return screen.framed(title, html, back=_back(entry, at, bool(code)), forward=both)

@@ -148,11 +148,19 @@ def _questions(found: ImportReport) -> str:
 
 def _question(i: int, question: Question) -> str:
     held = question.answer or question.default or ""
+    # What is the same for all tells none of them apart.
+    told = len(question.choices) == 1 or len({c.means for c in question.choices}) > 1
     options = [
-        radio(f"{c.text}{f' – {c.means}' if c.means else ''}", f"answer {i}", c.key, c.key == held)
+        radio(
+            f"{c.text}{f' – {c.means}' if c.means and told else ''}",
+            f"answer {i}",
+            c.key,
+            c.key == held,
+        )
         for c in question.choices
     ]
-    rows = f"rows {', '.join(map(str, dict.fromkeys(question.rows[:6])))}" if question.rows else ""
+    places = [str(row) for row in dict.fromkeys(question.rows[:6])]
+    rows = f"row{'s' * (len(places) > 1)} {', '.join(places)}" if places else ""
     sure = "" if question.open else " (taken as marked unless you say otherwise)"
     return (
         f'<section class="wb-card"><h2>{esc(question.text)}{sure}</h2>'
