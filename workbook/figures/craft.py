@@ -72,9 +72,8 @@ def glossary_list() -> Raw:
     """
     items = []
     for term in GLOSSARY:
-        chips = "".join(
-            areas([lab], words=numbers(lab), width=30, height=30, edge=3) for lab in term.labs
-        )
+        words, wide = ", ".join(map(numbers, term.labs)), 20 * len(term.labs) + 6
+        chips = areas(term.labs, words=words, width=wide, height=30, edge=3) if term.labs else ""
         also = f' <span class="wb-muted">({esc(", ".join(term.also))})</span>' if term.also else ""
         items.append(
             f'<details class="wb-card" id="{_anchor(term.word)}"><summary>{esc(term.word)}'

@@ -150,7 +150,7 @@ function render({ model, el }) {
     const charts = whole.filter((m) => m.kind === "chart").length, panels = whole.filter((m) => m.kind === "panel");
     said.textContent = one
       ? `Corner ${one.points.length + 1} of 4 of the ${one.kind} is next.`
-      : `Marked: ${charts ? "the chart" : "no chart"}, ${panels.length ? panels.map((m) => m.code || "the panel").join(", ") : "no panel"}. Dotted: the chart. Solid: what is read.`;
+      : `Marked: ${charts ? "the chart" : "no chart"}, ${panels.length ? panels.map((m) => m.code || "the panel").join(", ") : "no panel"}. Dashed: the chart. Solid: what is read.`;
   }
   const show = () => {
     const data = model.get("picture");
