@@ -200,7 +200,9 @@ class PhotoIntake:
         if self.shots:
             presses = button("Use this reading", "photo_use", go=bool(ready), off=not ready)
             if len(self.found) > 1:
-                presses = button("Keep each with its card", "photo_keep", go=bool(ready), off=not ready)
+                presses = button(
+                    "Keep each with its card", "photo_keep", go=bool(ready), off=not ready
+                )
                 presses += "".join(button(f"Use {c}", "photo_use", c, quiet=True) for c in ready)
             presses += button("Read as marked", "photo_read", go=not ready, quiet=bool(ready))
             presses += button("Start again", "photo_drop", quiet=True)

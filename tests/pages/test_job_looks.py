@@ -120,3 +120,14 @@ def test_a_photograph_and_the_page_do_not_both_say_what_is_next(screen: JobsScre
     press(screen, "step", "read")
     screen.address["photo"] = "1"
     assert "wb-go" not in screen.draw()
+
+
+def test_a_closed_job_offers_nothing_that_it_would_refuse(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    press(screen, "read", lab="28.6 46.3 30.1")
+    press(screen, "giveup", why="the customer took another colour")
+    page = press(screen, "step", "read")
+    assert "○ Not yet" in page
+    assert "Next: done" in page
+    for offer in ("Do this", "Read it again", "Finish the job"):
+        assert offer not in page

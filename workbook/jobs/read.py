@@ -115,7 +115,9 @@ def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
         keep = button("Next: keep this reading", "read", go=not screen.photo_waits)
         return f"Card {card.code}", body, keep
     body = problem(screen.error) + _judged(work, card, advice, ways, caution)
-    if advice.passes and work.to_clear:
+    if not work.job.open:
+        forward = button("Next: done", "step", "done", go=True)
+    elif advice.passes and work.to_clear:
         forward = button("Next: clear laid", "clear", go=True)
     elif advice.passes:
         forward = button("Next: finish", "step", "done", go=True)
@@ -164,6 +166,8 @@ def _judged(work: Work, card: Panel, advice: Advice, ways: list[Way], caution: s
         f'<p class="wb-muted">{esc(_film(advice))}</p></div></div>'
     )
     caution = f'<p class="wb-caution">{esc(caution)}</p>' if caution else ""
+    if not work.job.open:  # what can no longer be done is not offered
+        return f"{head}{caution}"
     again = button("Read it again", "again", quiet=True)
     if advice.passes:
         done = _finish(work)
