@@ -34,8 +34,8 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
     jobs = archive.jobs()
     words = " ".join(sought.casefold().split())
     found = [j for j in jobs if words in f"{j.name} {j.customer} {j.number}".casefold()]
-    count = len(archive)
-    cards = f"{counted(count, 'card')} to look through" if count else "no cards yet: begin here"
+    held = len(archive)
+    cards = f"{counted(held, 'card')} to look through" if held else "no cards yet: begin here"
     doors = "".join(
         f'<a class="wb-door" href="{file}"><b>{name}</b>'
         f"<span>{esc(text.format(cards=cards))}</span></a>"

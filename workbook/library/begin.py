@@ -223,7 +223,9 @@ def _reading(screen: LibraryScreen, key: str, name: str) -> str:
 
 def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
     grounds, how = _grounds(screen), _instrument(screen)
-    left, read = [], []  # those still to be read stand first, then the next name, then the rest
+    # Those still to be read stand first, then the next name, then the rest.
+    left: list[str] = []
+    read: list[str] = []
     for i, panel in enumerate(grounds):
         lab, name = card_lab(panel), str(panel.recipe.ground)
         seen = areas([lab], words=name, width=96, height=66)
