@@ -1,4 +1,4 @@
-"""Spectra as instruments give them, brought to the house's wavelengths.
+"""Spectra as instruments give them, brought to other wavelengths.
 
 Even intervals by Sprague's fifth-order polynomial, as CIE 167:2005 recommends (Sprague 1880),
 uneven ones by monotone cubics (Fritsch, Carlson 1980). Never beyond one interval outside what was

@@ -18,7 +18,7 @@ __all__ = ["GRID", "weights", "white_point"]
 Array = NDArray[np.float64]
 
 GRID: Array = np.arange(400.0, 701.0, 10.0)
-"""The house's wavelengths inside, 400 to 700 nm by 10 nm."""
+"""Wavelengths that all arithmetic inside is done at, 400 to 700 nm by 10 nm."""
 GRID.setflags(write=False)
 
 

@@ -3,8 +3,8 @@
 A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matchlib.film`) with
 
 * ``log rho``: the ground's spectrum. A blend of grounds is the mean of the logarithms weighted by
-  share times hiding strength (a dark flake counts for more than its share), plus a ladder term
-  per pair that vanishes at both ends;
+  share times hiding strength (a dark flake counts for more than its share), plus an interaction of
+  each pair that vanishes at both ends (a mixture polynomial: Scheffé 1958; from memory);
 * ``A = path * sum of dose_c a_c``: ``a_c > 0`` the absorption spectrum of colour c for one coat
   of 6:1;
 * ``S = path * sum of dose_c s_c``: ``s_c > 0`` the little that a colour hides, level and tilt;
@@ -47,7 +47,7 @@ __all__ = ["FilmLaw", "motion"]
 
 Array = NDArray[np.float64]
 
-_FIXED = ("ground", "geometry", "hiding", "ladder", "colour", "scatter")
+_FIXED = ("ground", "geometry", "hiding", "interaction", "colour", "scatter")
 """Parts whose prior has the size that it is given; of each other one readings move it."""
 
 _MOTIONS = 3
@@ -76,7 +76,7 @@ class FilmLaw:
             "ground wave": g,
             "geometry": g * (len(words.geometries) - 1),
             "hiding": g,
-            "ladder": 2 * len(words.pairs),
+            "interaction": 2 * len(words.pairs),
             "colour": c,
             "colour wave": c,
             "turn": c,
@@ -149,7 +149,7 @@ class FilmLaw:
         """Return which of a kind of what is shared each row has, (n, e)."""
         return t.shared[:, self._shared[kind]]
 
-    def strange(self, t: RecipeTable, kind: str) -> NDArray[np.bool_]:
+    def unknown(self, t: RecipeTable, kind: str) -> NDArray[np.bool_]:
         """Return which rows have something of a kind that the fit has not seen, (n,)."""
         has = self.sharing(t, kind)
         if kind == "lot":
@@ -214,7 +214,7 @@ class FilmLaw:
         batch = (self.sharing(t, "batch") * z[self.slices["batch"]]) @ self._batches
         mixed = self._by_geometry(weight, t) @ log_ground
         mixed += (weight * batch).sum(axis=1, keepdims=True)
-        mixed += self._ladder_shares(t) @ self._take(z, "ladder")
+        mixed += self._interaction_shares(t) @ self._take(z, "interaction")
         return weight, batch, mixed
 
     def _by_geometry(self, weight: Array, t: RecipeTable) -> Array:
@@ -224,7 +224,8 @@ class FilmLaw:
         each = member[:, :, None] * weight[:, None, :]
         return np.asarray(each.reshape(len(t), len(places) * weight.shape[1]), float)
 
-    def _ladder_shares(self, t: RecipeTable) -> Array:
+    def _interaction_shares(self, t: RecipeTable) -> Array:
+        """The two terms of each pair of grounds that was blended, (n, 2 pairs)."""
         a, b = np.array(self.words.pairs, np.intp).reshape(-1, 2).T
         sa, sb = t.ground_share[:, a], t.ground_share[:, b]
         product = 4.0 * sa * sb
@@ -245,7 +246,7 @@ class FilmLaw:
         a = np.maximum(a, 0.0)
         under = self._under(t, doses[:, 0, :, None] * share, absorption, scattering)
         absorbed = self.sharing(t, "clear") @ self._take(z, "clear")
-        mixed, veil = mixed - absorbed, under * np.exp(-absorbed)
+        mixed, scatter_share = mixed - absorbed, under * np.exp(-absorbed)
         k2_z, haze_z, gain_z, zero_z, way_z, lambert_z = z[self.slices["surface"]]
         way, by_way = kept_way(way_z)
         # Rough as it is before its clear it keeps less: a half, as in practice, give or take.
@@ -255,25 +256,25 @@ class FilmLaw:
         lambert = logistic(sides)[:, None]
         k2 = lambert * film_k2
         uncleared = ~t.cleared
-        bloom = 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4))
+        haze = 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4))
         zero = self.priors.zero * (1.0 + zero_z)
-        haze = np.where(uncleared, bloom, zero)
+        added = np.where(uncleared, haze, zero)
         scale = np.exp(self.sharing(t, "instrument") @ self._take(z, "instrument"))
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * scale
-        out = let_out(mixed, a, s, veil, way=way, ground_k2=k2, film_k2=film_k2)
+        out = let_out(mixed, a, s, scatter_share, way=way, ground_k2=k2, film_k2=film_k2)
         core = gain * out.light
         gloss = np.where(t.glossy, EXTERNAL_K1, 0.0)
         return State(
-            reflectance=core + (haze + gloss)[:, None] * scale,
+            reflectance=core + (added + gloss)[:, None] * scale,
             by_ground=gain * out.by_ground,
             by_absorbance=gain * out.by_absorbance,
             by_scatter=gain * out.by_scatter,
-            by_veil=gain * out.by_veil,
+            by_clear=gain * out.by_clear,
             by_k2=gain * (lambert * out.by_ground_k2 + out.by_film_k2) * film_k2 * (1.0 - film_k2),
             by_lambert=gain * out.by_ground_k2 * k2 * (1.0 - lambert),
             by_way=gain * out.by_way * by_way,
             by_gain=0.06 * core * uncleared[:, None],
-            by_haze=np.where(uncleared, 0.8 * bloom, self.priors.zero)[:, None] * scale,
+            by_haze=np.where(uncleared, 0.8 * haze, self.priors.zero)[:, None] * scale,
             absorption=absorption,
             scattering=scattering,
             dose=dose,
@@ -322,7 +323,7 @@ class FilmLaw:
         fill("ground wave", s.weight, by_ground @ self.curves["ground wave"])
         owners = self._by_geometry(s.weight, t)[:, s.weight.shape[1] :]
         fill("geometry", owners, by_ground @ self.curves["geometry"])
-        fill("ladder", self._ladder_shares(t), by_ground @ self.curves["ladder"])
+        fill("interaction", self._interaction_shares(t), by_ground @ self.curves["interaction"])
         if self.words.pairs:
             worth = by_ground @ s.ground.transpose(0, 2, 1)
             worth += by_lambert[:, :, None] * z[at["lambert"]]
@@ -350,7 +351,7 @@ class FilmLaw:
         by_level = by_ground.sum(axis=2)
         batches = self.sharing(t, "batch") * (s.weight @ self._batches.T)
         out[:, :, at["batch"]] = by_level[:, :, None] * batches[:, None, :]
-        own = -(m * s.by_veil[:, None, :]) @ self.curves["clear"]
+        own = -(m * s.by_clear[:, None, :]) @ self.curves["clear"]
         fill("clear", self.sharing(t, "clear"), own)
         read = (m * s.reflectance[:, None, :]) @ self.curves["instrument"]
         fill("instrument", self.sharing(t, "instrument"), read)

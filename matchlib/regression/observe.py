@@ -205,7 +205,7 @@ def _split(y: Any, count: int) -> tuple[Array, Array]:
 
 
 def _gridded(names: list[Any], values: Array) -> Array:
-    """Reflectance on the house's wavelengths, NaN where a row has next to none."""
+    """Reflectance at the wavelengths of `GRID`, NaN where a row has next to none."""
     nm = np.array(names, float)
     order = np.argsort(nm)
     nm, values = nm[order], values[:, order]

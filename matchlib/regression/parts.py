@@ -106,11 +106,11 @@ def library_part(
 
 
 def law_at(
-    fit: FittedLaw, table: RecipeTable, look: Callable[[Array], tuple[Array, Array]]
+    fit: FittedLaw, table: RecipeTable, lab_of: Callable[[Array], tuple[Array, Array]]
 ) -> tuple[Array, Array, Array]:
     """Lab by the law (n, 3), its covariance by the values, and by what is a panel's own."""
     state = fit.law.evaluate(fit.z, table)
-    lab, by_r = look(state.reflectance)
+    lab, by_r = lab_of(state.reflectance)
     jacobian, effects = fit.law.jacobian(state, fit.z, table, by_r)
     own = _own_spread(fit, table, state, effects, by_r)
     known = spread_by(jacobian, fit.covariance)
@@ -126,18 +126,18 @@ def _own_spread(
     film = np.full(len(table), fit.sizes.effects[0] ** 2)
     ground = np.full(len(table), fit.sizes.effects[1] ** 2)
     # Somebody, or a lot, batch or instrument, that is not known may be any.
-    film += (size.get("sprayer", 0.0) * law.strange(table, "sprayer")) ** 2
-    film += (size.get("lot", 0.0) * law.strange(table, "lot")) ** 2
-    ground += (size.get("batch", 0.0) * law.strange(table, "batch")) ** 2
+    film += (size.get("sprayer", 0.0) * law.unknown(table, "sprayer")) ** 2
+    film += (size.get("lot", 0.0) * law.unknown(table, "lot")) ** 2
+    ground += (size.get("batch", 0.0) * law.unknown(table, "batch")) ** 2
     later = np.clip(np.nan_to_num(table.time, nan=1.0) - 1.0, 0.0, 2.0)
     film += size.get("drift", 0.0) ** 2 * later
     own = [
         effects * np.sqrt(np.stack([film, ground], axis=1))[:, None, :],
         by_r @ THIRDS * fit.sizes.effects[2],
     ]
-    strange = size.get("instrument", 0.0) * law.strange(table, "instrument")
+    unknown = size.get("instrument", 0.0) * law.unknown(table, "instrument")
     by_gain = by_r * state.reflectance[:, None, :]
-    own.append(by_gain @ law.curves["instrument"] * strange[:, None, None])
+    own.append(by_gain @ law.curves["instrument"] * unknown[:, None, None])
     return np.concatenate(own, axis=2)
 
 

@@ -85,7 +85,7 @@ class Priors:
             "turn": np.stack([across, 1.5 * across**2 - 0.5], axis=1),
             "geometry": straight_curves(0.8, 0.15),
             "scatter": straight_curves(self.scatter_sd, 0.6),
-            "ladder": straight_curves(0.8, 0.1),
+            "interaction": straight_curves(0.8, 0.1),
             # A yellowed clear coat absorbs blue most; an instrument's white may be off likewise.
             "clear": straight_curves(1.0, 1.0),
             "instrument": straight_curves(1.0, 1.0),

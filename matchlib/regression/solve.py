@@ -42,7 +42,7 @@ print, a panel that stands out by a tenth carries no wrong recipe."""
 WRONG = 0.05
 """A panel less likely than this to be what its back says has no say at all [-]."""
 
-LEVER = 0.5
+LEVERAGE = 0.5
 """Leverage from which a panel is judged by a fit without it, since a straight line from the fit
 that it bent may not find back [-]."""
 
@@ -60,8 +60,8 @@ class FittedLaw(NamedTuple):
     trust: Array  # (m,), probability that a panel is what its back says, 0 below 5 % [-]
 
 
-class _Look(NamedTuple):
-    """The law around some values: what is to be made small, its slope and its curvature."""
+class _Quadratic(NamedTuple):
+    """What a fit makes small, about some values of the law: its value, slope and curvature."""
 
     value: float
     gradient: Array
@@ -76,8 +76,8 @@ class Problem:
         parts = np.array_split(np.arange(rows.panels), -(-rows.panels // CHUNK))
         self._parts = [(p, rows.of_panels(p) if len(parts) > 1 else rows) for p in parts]
 
-    def look(self, z: Array, sizes: Sizes, trust: Array) -> _Look:
-        """Linearise the law around some values."""
+    def linearised(self, z: Array, sizes: Sizes, trust: Array) -> _Quadratic:
+        """Return the misfit and the prior with the law taken as linear about some values."""
         weight = 1.0 / sizes.groups[self.law.group_of] ** 2
         value, load, precision = float(weight @ z**2), -weight * z, np.diag(weight)
         for who, part in self._parts:
@@ -86,23 +86,23 @@ class Problem:
             try:
                 a, b, misfit = normal_equations(missed, sizes, trust[who])
             except np.linalg.LinAlgError:  # values that no film has
-                return _Look(np.inf, load * np.nan, precision * np.nan)
+                return _Quadratic(np.inf, load * np.nan, precision * np.nan)
             precision += a
             load += b
             value += misfit
-        return _Look(value, load, precision)
+        return _Quadratic(value, load, precision)
 
     def descend(
-        self, z: Array, sizes: Sizes, trust: Array, *, steps: int, start: _Look | None = None
+        self, z: Array, sizes: Sizes, trust: Array, *, steps: int, start: _Quadratic | None = None
     ) -> FittedLaw:
         """Return the values of least misfit found, by damped Gauss-Newton steps."""
-        best, damping = start or self.look(z, sizes, trust), 1e-3
+        best, damping = start or self.linearised(z, sizes, trust), 1e-3
         for _ in range(2 * steps):
             damped = best.precision + np.diag(damping * np.diag(best.precision))
             move = np.linalg.solve(damped, best.gradient)
             if not move @ best.gradient > 1e-3 * (1.0 + 0.01 * best.value):
                 break  # nothing more to gain
-            seen = self.look(z + move, sizes, trust)
+            seen = self.linearised(z + move, sizes, trust)
             if not seen.value < best.value:
                 damping = max(damping * 8.0, 1e-2)
                 continue
@@ -137,10 +137,10 @@ class Problem:
         found, excess = self.judged(fit)
         return self.rows.not_all_wrong(_weights(found.trust(excess)))
 
-    def without_levers(self, fit: FittedLaw) -> FittedLaw:
+    def without_contradicted(self, fit: FittedLaw) -> FittedLaw:
         """Return the fit without those panels that a fit without them calls wrong."""
         found, excess = self.judged(fit)
-        doubtful = (found.leverage > LEVER) | (fit.trust < 0.5)
+        doubtful = (found.leverage > LEVERAGE) | (fit.trust < 0.5)
         suspects = np.flatnonzero(doubtful)[np.argsort(-found.leverage[doubtful])][:REFITTED]
         trust, refits = fit.trust.copy(), Refits(fit, self.rows)
         for panel in suspects.reshape(-1, 1):
@@ -168,7 +168,7 @@ class Refits:
 
     def __init__(self, fit: FittedLaw, rows: Rows) -> None:
         self.fit, self.rows, self._problem = fit, rows, Problem(fit.law, rows)
-        self._full = self._problem.look(fit.z, fit.sizes, fit.trust)
+        self._full = self._problem.linearised(fit.z, fit.sizes, fit.trust)
 
     def without(self, group: Ints) -> FittedLaw:
         """Return the fit without some panels."""
@@ -176,7 +176,7 @@ class Refits:
         own = residuals(fit.law, fit.z, self.rows.of_panels(group))
         precision, load, misfit = normal_equations(own, fit.sizes, fit.trust[group])
         full = self._full
-        start = _Look(full.value - misfit, full.gradient - load, full.precision - precision)
+        start = _Quadratic(full.value - misfit, full.gradient - load, full.precision - precision)
         trust = fit.trust.copy()
         trust[group] = 0.0
         return self._problem.descend(fit.z, fit.sizes, trust, steps=2, start=start)
@@ -227,7 +227,7 @@ def fit_law(
         z = fit.z
     share = 0.8
     if robust:
-        fit = problem.without_levers(problem.descend(z, sizes, trust, steps=4))
+        fit = problem.without_contradicted(problem.descend(z, sizes, trust, steps=4))
     return fit
 
 

@@ -22,12 +22,12 @@ class State(NamedTuple):
     by_ground: Array  # (n, b), by the logarithm of the ground's reflectance
     by_absorbance: Array  # (n, b), by A
     by_scatter: Array  # (n, b), by S
-    by_veil: Array  # (n, b), by the logarithm of all that comes up to the clear coat
+    by_clear: Array  # (n, b), by the logarithm of the clear coat's transmittance
     by_k2: Array  # (n, b), by the logit of k2, of ground and film alike
     by_lambert: Array  # (n, b), by that of the share a ground sends at all angles
     by_way: Array  # (n, b), by the value of the way of light that the surface keeps
     by_gain: Array  # (n, b), by the value of an uncleared surface's gain
-    by_haze: Array  # (n, b), by the value of an uncleared one's bloom, or of a clear one's gloss
+    by_haze: Array  # (n, b), by the value of an uncleared one's haze, or of a cleared one's zero
     absorption: Array  # (c, b), for one coat of 6:1
     scattering: Array  # (c, b)
     dose: Array  # (n, c), path included

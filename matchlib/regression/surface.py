@@ -36,7 +36,7 @@ class LetOut(NamedTuple):
     by_ground: Array  # by the logarithm of the ground's reflectance
     by_absorbance: Array
     by_scatter: Array
-    by_veil: Array  # by the logarithm of all that comes up
+    by_clear: Array  # by that of the transmittance of a clear coat over both kinds of light
     by_way: Array
     by_ground_k2: Array  # by what is kept of the ground's light
     by_film_k2: Array  # and of what the film scatters
@@ -46,17 +46,18 @@ def let_out(
     log_ground: Array,
     absorbance: Array,
     scatter: Array,
-    veil: Array,
+    scatter_share: Array,
     *,
     way: float,
     ground_k2: Array,
     film_k2: Array,
 ) -> LetOut:
-    """Saunderson's sum of all bounces (1942), of two kinds of light that `veil` dims alike."""
+    """Saunderson's sum of all bounces (1942), of the ground's light and the film's."""
+    # scatter_share: of what the film scatters, the part that layers and clear coat let up.
     # Of the light R that comes up Q is kept, of which Q' is kept on its longer way, and so on: in
     # all (1 - k1) (R - Q) / (1 - Q') leaves.
-    f, g, g_by_a, g_by_s, _ = _passed(log_ground, absorbance, scatter, veil, 1.0)
-    h, i, i_by_a, i_by_s, i_by_way = _passed(log_ground, absorbance, scatter, veil, way)
+    f, g, g_by_a, g_by_s, _ = _passed(log_ground, absorbance, scatter, scatter_share, 1.0)
+    h, i, i_by_a, i_by_s, i_by_way = _passed(log_ground, absorbance, scatter, scatter_share, way)
     # Beyond the largest it goes on along its tangent, so that a step too far finds back.
     limit = most_inside(np.maximum(ground_k2, film_k2))
     within = np.minimum(1.0, limit / np.maximum(f + g, 1e-300))
@@ -98,16 +99,16 @@ def logistic(z: Array | float) -> Array:
 
 
 def _passed(
-    log_ground: Array, a: Array, s: Array, veil: Array, way: float
+    log_ground: Array, a: Array, s: Array, scatter_share: Array, way: float
 ) -> tuple[Array, Array, Array, Array, Array]:
     """Light of the ground, of the film, and the film's by absorbance, by scatter and by way."""
     value, slope = single_scatter(way * a)
     dimmed = np.exp(np.minimum(log_ground - way * a, 4.0))
-    shown = way * veil * value
+    shown = way * scatter_share * value
     return (
         dimmed,
         s * shown,
-        s * way**2 * veil * slope,
+        s * way**2 * scatter_share * slope,
         shown,
-        s * veil * (value + way * a * slope),
+        s * scatter_share * (value + way * a * slope),
     )
