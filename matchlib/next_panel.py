@@ -246,7 +246,7 @@ def _by_second(i: int, known: Together, goal: Target) -> float:
     move = np.einsum("nij,fj->fni", gain, futures)
     left = spread_by(slope, covariance) - gain @ seen @ gain.transpose(0, 2, 1)
     spread = symmetric_root(left + own)
-    further = drawn_out(points, dof_of(left, left + own, groups=there.groups))[:, :, None]
+    further = drawn_out(points, dof_of(left, left + own, known_dof=there.known_dof))[:, :, None]
     within = np.ones((FUTURES, count, CLOUD), bool)
     for view, part in enumerate(parts):
         # A small difference is a length in the target's own axes, which serve every panel near it.

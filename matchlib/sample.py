@@ -78,7 +78,7 @@ def chances_of_own(
         moved = (gain @ away[i]).reshape(n, -1, 3).transpose(1, 0, 2)
         known = some.prediction.known - gain @ across.transpose(0, 2, 1)
         whole = known + some.prediction.own
-        dof = dof_of_panel(known, whole, groups=some.prediction.groups)
+        dof = dof_of_panel(known, whole, known_dof=some.prediction.known_dof)
         hope = target.expected(some.prediction.labs + moved, whole, dof)
         found += share[i] * hope.probability
         counted += share[i]
@@ -156,7 +156,7 @@ class _Pots(NamedTuple):
         away = np.swapaxes(target.labs[:, None, :] - there.prediction.labs, 0, 1)
         away = away.reshape(len(self.recipes), -1)
         far = (away * np.linalg.solve(spread, away[:, :, None])[:, :, 0]).sum(axis=1)
-        dof = dof_of_panel(there.prediction.known, spread, groups=there.prediction.groups)
+        dof = dof_of_panel(there.prediction.known, spread, known_dof=there.prediction.known_dof)
         if not (far <= ninety_nine(away.shape[1], dof)).any():
             return None
         log = np.log(self.odds) - 0.5 * (far + np.linalg.slogdet(spread)[1])

@@ -56,21 +56,21 @@ _STEPS = 16
 """Steps of 1 / degrees of freedom, from 0 to 1 / `FEWEST`; clouds between are interpolated."""
 
 
-def dof_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
+def dof_of(known: ArrayLike, total: ArrayLike, *, known_dof: ArrayLike) -> Array:
     """Return the degrees of freedom of readings of which a part was learnt from few."""
     # Welch (1947), Satterthwaite (1946): nu / s**2 for a share s of the variance that has nu; in d
     # dimensions s is the mean over the directions of the total, trace(total^-1 known) / d.
     part, whole = np.asarray(known, float), np.asarray(total, float)
     share = np.trace(np.linalg.solve(whole, part), axis1=-2, axis2=-1) / whole.shape[-1]
     with np.errstate(divide="ignore"):
-        found = np.asarray(groups, float) / np.clip(share, 0.0, 1.0) ** 2
+        found = np.asarray(known_dof, float) / np.clip(share, 0.0, 1.0) ** 2
     return np.asarray(np.maximum(found, FEWEST), float)
 
 
-def dof_of_panel(known: Array, total: Array, *, groups: ArrayLike) -> Array:
+def dof_of_panel(known: Array, total: Array, *, known_dof: ArrayLike) -> Array:
     """Return those of the next panel's reading, whose own spread differs too."""
-    few = 1.0 / dof_of(known, total, groups=groups)
-    own = 1.0 / dof_of(total - known, total, groups=PANELS)
+    few = 1.0 / dof_of(known, total, known_dof=known_dof)
+    own = 1.0 / dof_of(total - known, total, known_dof=PANELS)
     with np.errstate(divide="ignore"):
         return np.maximum(1.0 / (few + own), FEWEST)
 

@@ -184,7 +184,7 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
     predicted = known.prediction
 
     def by_second(first: float, then: np.ndarray) -> np.ndarray:
-        found = replace(predicted, groups=then)
+        found = replace(predicted, known_dof=then)
         found.__dict__["dof"] = np.full(len(some), first)  # as if it had been worked out
         about = known._replace(prediction=found)
         return np.array([_by_second(i, about, goal) for i in range(len(some))])
@@ -192,7 +192,7 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
     # What this panel may read and what the next one may: each is a t.
     sure = np.full(len(some), np.inf)
     normal = by_second(np.inf, sure)
-    for other in (by_second(3.0, sure), by_second(np.inf, predicted.groups)):
+    for other in (by_second(3.0, sure), by_second(np.inf, predicted.known_dof)):
         assert 0.002 < np.abs(other - normal).max() < 0.2
 
 

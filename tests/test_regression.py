@@ -126,8 +126,8 @@ def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
     np.testing.assert_array_equal(same.dof, predicted.dof)
     # Both what is not known and the panels' own spread make heavy tails.
     groups = fitted.stack_.dof[fitted.reach(some)]
-    assert np.all(same.dof < dof_of(same.known, cov, groups=groups))
-    assert np.all(same.dof < dof_of(same.own, cov, groups=PANELS))
+    assert np.all(same.dof < dof_of(same.known, cov, known_dof=groups))
+    assert np.all(same.dof < dof_of(same.own, cov, known_dof=PANELS))
 
 
 def test_wrong_backs_do_not_move_the_rest(shop):

@@ -30,14 +30,14 @@ def left_out(width: float, groups: int = 40, seed: int = 0) -> _Missed:
 
 def test_regions_grow_as_much_as_what_was_left_out_lies_farther_out() -> None:
     m = left_out(np.sqrt(1.8))
-    assert _growth(m, m.known, groups=np.inf) == pytest.approx(1.8, rel=0.2)
+    assert _growth(m, m.known, dof=np.inf) == pytest.approx(1.8, rel=0.2)
 
 
 def test_regions_never_shrink_and_few_readings_hardly_move_them() -> None:
     narrow, few = left_out(0.5), left_out(2.0, groups=1)
-    assert _growth(narrow, narrow.known, groups=np.inf) == 1.0
+    assert _growth(narrow, narrow.known, dof=np.inf) == 1.0
     many = left_out(2.0)
-    found = [_growth(m, m.known, groups=np.inf) for m in (few, many)]
+    found = [_growth(m, m.known, dof=np.inf) for m in (few, many)]
     assert 1.0 < found[0] < 0.8 * found[1]
 
 

@@ -47,7 +47,7 @@ def test_a_greater_share_has_a_greater_region(one: float, two: float, nu: float)
 @given(st.just(0.0) | st.floats(1e-100, 1.0), st.floats(FEWEST, 50.0), st.integers(1, 6))
 def test_freedom_is_that_of_the_share(share: float, groups: float, dimension: int) -> None:
     total = some_covariance(dimension, dimension)
-    found = dof_of(share * total, total, groups=groups)
+    found = dof_of(share * total, total, known_dof=groups)
     wanted = groups / share**2 if share else np.inf
     assert float(found) == pytest.approx(wanted, rel=1e-6)
 
@@ -57,12 +57,12 @@ def test_freedom_does_not_depend_on_the_axes_and_has_a_floor() -> None:
     known = np.stack([some_covariance(3, s) for s in range(8)])
     total = known + np.stack([some_covariance(3, s) for s in range(20, 28)])
     turn = rng.normal(size=(3, 3))
-    found = dof_of(known, total, groups=4.0)
-    turned = dof_of(turn @ known @ turn.T, turn @ total @ turn.T, groups=4.0)
+    found = dof_of(known, total, known_dof=4.0)
+    turned = dof_of(turn @ known @ turn.T, turn @ total @ turn.T, known_dof=4.0)
     np.testing.assert_allclose(found, turned, rtol=1e-8)
     assert np.all(found > 4.0)
-    assert dof_of(np.eye(3), np.eye(3), groups=1.0) == FEWEST
-    assert dof_of(np.eye(3), np.eye(3), groups=float("inf")) == np.inf
+    assert dof_of(np.eye(3), np.eye(3), known_dof=1.0) == FEWEST
+    assert dof_of(np.eye(3), np.eye(3), known_dof=float("inf")) == np.inf
 
 
 CLOUDS = {

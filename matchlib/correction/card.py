@@ -113,7 +113,7 @@ class Card:
         covariance = np.zeros((k + 2 + wide, k + 2 + wide))
         covariance[:k, :k] = before.covariance
         known = covariance.copy()
-        covariance[k, k], covariance[k + 1, k + 1] = _gun(before) ** 2, ground**2
+        covariance[k, k], covariance[k + 1, k + 1] = _coat_sd(before) ** 2, ground**2
         # What is another wherever the card is read is mottle; haze and the like stay with it.
         placed = PLACED * before.model.noise_split_[0]
         covariance[k + 2 :, k + 2 :] = _own(before, recipe, views, placed=placed)
@@ -192,15 +192,15 @@ class Card:
         labs, *rest = (x.reshape(m, n, *x.shape[1:]) for x in each)
         slope, by_film = (np.concatenate(list(x), axis=1) for x in rest)
         known = spread_by(slope, self.known)
-        fresh = self.gun / np.sqrt(np.maximum(coats - sprayed.sum(), 1.0)) * more / whole
+        fresh = self.coat_sd / np.sqrt(np.maximum(coats - sprayed.sum(), 1.0)) * more / whole
         new = by_film * fresh[:, None]
         spray = spread_by(slope, self.covariance) - known + new[:, :, None] * new[:, None, :]
         model = self.before.model
         places = np.concatenate([3 * self.viewings.index(v) + np.arange(3) for v in viewings])
         reading = model.noise_together(viewings, source=source)[1]
         reading = np.broadcast_to(reading + self.placing[np.ix_(places, places)], spray.shape)
-        groups = model.stack_.dof[model.reach(recipes)]
-        there = Prediction(labs, known, spray, reading, groups)
+        known_dof = model.stack_.dof[model.reach(recipes)]
+        there = Prediction(labs, known, spray, reading, known_dof)
         return Together(there, slope, self.covariance, by_film)
 
     def expected(self, recipes: Sequence[Recipe], goal: Target) -> list[Outcome]:
@@ -231,9 +231,9 @@ class Card:
         return outcomes(recipes, there, goal.hope(there))
 
     @property
-    def gun(self) -> float:
+    def coat_sd(self) -> float:
         """Standard deviation of the log film as the gun is set, and of one coat about it [-]."""
-        return _gun(self.before)
+        return _coat_sd(self.before)
 
     def _linear(
         self,
@@ -265,7 +265,7 @@ class Card:
         k, wide, size = len(self.before.mean), 3 * len(self.viewings), len(self.mean)
         laid, coats = _added(stages)
         mean = np.append(self.mean, np.zeros(len(stages)))
-        covariance = np.diag(np.append(np.zeros(size), self.gun**2 / np.maximum(coats, 1.0)))
+        covariance = np.diag(np.append(np.zeros(size), self.coat_sd**2 / np.maximum(coats, 1.0)))
         covariance[:size, :size] = self.covariance
         rows = [(i, view) for i, stage in enumerate(stages) for view in stage.views]
         recipes, views = [v.read_as for _, v in rows], [v.viewing for _, v in rows]
@@ -304,7 +304,7 @@ class Card:
         )
 
 
-def _gun(before: Belief) -> float:
+def _coat_sd(before: Belief) -> float:
     return float(panel_spread(before.model)[0] / np.sqrt(1.0 + 1.0 / USUAL))
 
 

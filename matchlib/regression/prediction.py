@@ -31,7 +31,7 @@ class Prediction:
         Covariance by the spread from panel to panel [ΔE*ab²].
     reading : ndarray, shape (n, 3 m, 3 m)
         Covariance by the reading's own noise [ΔE*ab²].
-    groups : ndarray, shape (n,)
+    known_dof : ndarray, shape (n,)
         Degrees of freedom with which the scale of `known` was learnt.
 
     Examples
@@ -49,7 +49,7 @@ class Prediction:
     known: Array
     spray: Array
     reading: Array
-    groups: Array
+    known_dof: Array
 
     def __repr__(self) -> str:
         views, recipes, _ = self.labs.shape
@@ -74,7 +74,7 @@ class Prediction:
     @cached_property
     def dof(self) -> Array:
         """Degrees of freedom of that covariance, shape (n,), for `matchlib.tails.region`."""
-        return dof_of_panel(self.known, self.covariance, groups=self.groups)
+        return dof_of_panel(self.known, self.covariance, known_dof=self.known_dof)
 
     @classmethod
     def joined(cls, parts: Sequence[Prediction]) -> Prediction:
@@ -82,17 +82,17 @@ class Prediction:
         labs = np.concatenate([part.labs for part in parts], axis=1)
         rest = [
             np.concatenate([getattr(part, name) for part in parts])
-            for name in ("known", "spray", "reading", "groups")
+            for name in ("known", "spray", "reading", "known_dof")
         ]
         return cls(labs, *rest)
 
     def take(self, rows: slice | NDArray[np.intp]) -> Prediction:
         """Return some of the recipes."""
-        own = self.known[rows], self.spray[rows], self.reading[rows], self.groups[rows]
+        own = self.known[rows], self.spray[rows], self.reading[rows], self.known_dof[rows]
         return Prediction(self.labs[:, rows], *own)
 
     @property
     def first(self) -> Prediction:
         """The same under the first viewing alone."""
         known, spray, reading = (c[:, :3, :3] for c in (self.known, self.spray, self.reading))
-        return Prediction(self.labs[:1], known, spray, reading, self.groups)
+        return Prediction(self.labs[:1], known, spray, reading, self.known_dof)

@@ -195,11 +195,11 @@ def _inflation(m: _Missed) -> float:
     return float(np.mean(asked))
 
 
-def _growth(m: _Missed, known: Array, groups: float) -> float:
+def _growth(m: _Missed, known: Array, dof: float) -> float:
     """By how much the whole covariance must grow to hold as many as it says."""
     total, away = m.own + known, m.lab - m.law
     squared = np.einsum("ni,nij,nj->n", away, np.linalg.inv(total), away)
-    ratio = squared / region(NINE, dof_of_panel(known, total, groups=groups))
+    ratio = squared / region(NINE, dof_of_panel(known, total, known_dof=dof))
     order = np.argsort(ratio)
     inside, count = np.cumsum(m.worth[order]), m.worth.sum()
     # One more reading than were left out is to be held. None makes regions narrower, for what is

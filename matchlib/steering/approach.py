@@ -22,7 +22,7 @@ from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion
 from matchlib.target import Target
 
-__all__ = ["HOPELESS", "Approach", "Shop", "chance_of_own"]
+__all__ = ["HOPELESS", "Approach", "Task", "chance_of_own"]
 
 Array = NDArray[np.float64]
 
@@ -48,8 +48,8 @@ NO_WORSE = 0.01
 """Chance that readings may lose by what is neglected in counting them [-]."""
 
 
-class Shop(NamedTuple):
-    """What is believed, and how it is looked at."""
+class Task(NamedTuple):
+    """What a card is to match, what is believed of it, and how it is read on its way."""
 
     belief: Belief
     goal: Target
@@ -96,7 +96,7 @@ class Shop(NamedTuple):
         films = _films(recipe, np.geomspace(0.4, 2.5, 2 * GRID)) or [recipe]
         return nearest(self.belief, films, self.goal)[0]
 
-    def made_of(self, recipe: Recipe) -> Shop:
+    def made_of(self, recipe: Recipe) -> Task:
         """The same, told that the target is some film of a recipe's ground and pot."""
         rows = []
         recipe = self.meeting(recipe)  # about another film the law as linear would bend the hue
@@ -118,7 +118,7 @@ class Shop(NamedTuple):
 class Approach(NamedTuple):
     """A ground and pot, its coats up to the first look, and the chance by how often it is read."""
 
-    shop: Shop
+    task: Task
     candidate: Outcome  # the nearest recipe of the ground and the pot, if it is sprayed blind
     starts: Sequence[Recipe]
     begun: Card | None  # None where it cannot be approached, as the next
@@ -129,26 +129,26 @@ class Approach(NamedTuple):
     @classmethod
     def of(
         cls,
-        shop: Shop,
+        task: Task,
         candidate: Outcome,
         *,
         starts: Sequence[Recipe] | None = None,
         about: Recipe | None = None,
     ) -> Approach:
         """Before any reading is thought of; what may come to lie is about the candidate's film."""
-        starts = _starts(candidate.recipe, shop.limits) if starts is None else starts
+        starts = _starts(candidate.recipe, task.limits) if starts is None else starts
         blind = (candidate.probability,)
         if not starts:
-            return cls(shop, candidate, starts, None, None, (), blind)
+            return cls(task, candidate, starts, None, None, (), blind)
         # How a film looks depends on the ratios that it was sprayed at, not on its strength alone.
-        built = [_built(start, about or candidate.recipe, shop.limits) for start in starts]
-        recipes, views = [*starts, *(film for each in built for film in each)], shop.views
+        built = [_built(start, about or candidate.recipe, task.limits) for start in starts]
+        recipes, views = [*starts, *(film for each in built for film in each)], task.views
         begins = [*range(len(starts)), *(i for i, each in enumerate(built) for _ in each)]
-        card = Card.of(shop.belief, about=shop.seen(candidate.recipe), viewings=views)
-        seen = [shop.seen(r) for r in recipes]
-        judged, read = card.together(recipes, views), card.together(seen, views, source=shop.source)
-        ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read, begins=begins)
-        return cls(shop, candidate, starts, card, ahead, tuple(range(len(starts))), blind)
+        card = Card.of(task.belief, about=task.seen(candidate.recipe), viewings=views)
+        seen = [task.seen(r) for r in recipes]
+        judged, read = card.together(recipes, views), card.together(seen, views, source=task.source)
+        ahead = Lookahead.of(card, recipes, task.goal, judged=judged, read=read, begins=begins)
+        return cls(task, candidate, starts, card, ahead, tuple(range(len(starts))), blind)
 
     def with_readings(self, readings: int) -> Approach:
         """The same with so many readings thought of."""
@@ -189,7 +189,7 @@ class Approach(NamedTuple):
 
     def plan(self, *, what_follows: bool = True) -> CardPlan:
         """The plan, with what is expected on the way and what follows; blind where that is best."""
-        shop, whole, now = self.shop, self.candidate.recipe, self.first
+        task, whole, now = self.task, self.candidate.recipe, self.first
         planned: list[PlannedReading] = []
         stages: list[Sprayed] = []
         likely: list[Likely] = []
@@ -200,16 +200,16 @@ class Approach(NamedTuple):
         for left in range(len(self.by_readings) - 2, -1, -1):
             if now is None or card is None or self.begun is None:
                 break
-            look = card.together([shop.seen(now)], shop.views, source=shop.source).prediction
+            look = card.together([task.seen(now)], task.views, source=task.source).prediction
             labs, spread = look.labs[:, 0], look.covariance[0]
             sd = three(np.sqrt(np.diag(spread))[:3])
-            planned.append(PlannedReading(shop.seen(now), three(labs[0]), sd))
+            planned.append(PlannedReading(task.seen(now), three(labs[0]), sd))
             if self.chance < HOPELESS:
                 break
-            stages.append(shop.read(now, labs))
-            expected = shop.advice(self.begun.read(stages), left)
+            stages.append(task.read(now, labs))
+            expected = task.advice(self.begun.read(stages), left)
             if what_follows and len(planned) == 1:
-                likely = shop.likely(self.begun, now, labs, spread, expected)
+                likely = task.likely(self.begun, now, labs, spread, expected)
             card, best = expected.card, expected.best
             whole = whole if best is None else best.recipe
             now = whole if expected.reads_again else None
@@ -228,19 +228,19 @@ class Approach(NamedTuple):
 def chance_of_own(worked: Sequence[Approach]) -> float | None:
     """Chance that the first passes if the sample is of the shelf; None if it cannot be."""
     best = worked[0]
-    shop, recipes = best.shop, [one.candidate.recipe for one in worked]
-    belief = shop.belief
+    task, recipes = best.task, [one.candidate.recipe for one in worked]
+    belief = task.belief
     if not best.steers:
         if isinstance(best.candidate, Suggestion):
             return best.candidate.own
-        blind = chances_of_own(belief.model, recipes, shop.goal, shop.limits, knows=belief.together)
+        blind = chances_of_own(belief.model, recipes, task.goal, task.limits, knows=belief.together)
         return None if blind is None else float(blind[0])
-    pots = origins(belief.model, recipes, shop.goal, shop.limits, knows=belief.together)
+    pots = origins(belief.model, recipes, task.goal, task.limits, knows=belief.together)
     least = max(LIKELY_POT, 0.2 * max(pots.values(), default=0.0))
     likely = {pot: share for pot, share in pots.items() if share >= least}
     starts = [best.starts[at] for at in best.tried[:1]]
     chances = []
-    for made in map(shop.made_of, likely):
+    for made in map(task.made_of, likely):
         # The same first coats; told so much of the pot, more or less of it may have to follow.
         about = made.meeting(best.candidate.recipe)
         same = Approach.of(made, best.candidate, starts=starts, about=about)

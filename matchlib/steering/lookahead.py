@@ -84,7 +84,7 @@ class Lookahead:
     judged: Together  # when finished
     read: Together  # and at a look
     noise: Array  # (d, d), of the reading that judges, and of what is wanted
-    gun: float  # standard deviation of one coat's log film [-]
+    coat_sd: float  # standard deviation of one coat's log film [-]
     known: Array  # (q, q), the part of what is believed that is not known of the law
     goal: Target
 
@@ -116,7 +116,7 @@ class Lookahead:
             judged._replace(slope=by[0], covariance=alone),
             read._replace(slope=by[1], covariance=alone),
             finished.reading[0] + goal.covariance,
-            card.gun,
+            card.coat_sd,
             whiten @ card.known @ whiten.T,
             goal,
         )
@@ -158,7 +158,7 @@ class Lookahead:
         total = across @ by.T + self.read.prediction.reading[0]
         gain = np.linalg.solve(total, across).T
         points = normal_cloud(READ[min(depth, len(READ) - 1)], len(total))
-        dof = dof_of(by @ now.known @ by.T, total, groups=self.judged.prediction.groups[at])
+        dof = dof_of(by @ now.known @ by.T, total, known_dof=self.judged.prediction.known_dof[at])
         points = points * drawn_out(points, dof)[0][:, None]
         moved = points @ (gain @ np.linalg.cholesky(total)).T
         left = np.eye(len(gain)) - gain @ by
@@ -183,7 +183,7 @@ class Lookahead:
         if not laid:
             return by
         whole = np.maximum(self.strength[rows], 1e-12)
-        own = [film * (x.strength / whole * self.gun / np.sqrt(x.coats))[:, None] for x in laid]
+        own = [film * (x.strength / whole * self.coat_sd / np.sqrt(x.coats))[:, None] for x in laid]
         return np.concatenate([by, np.stack(own, axis=2)], axis=2)
 
     def _passing(self, base: int, now: Believed) -> Array:
@@ -196,12 +196,14 @@ class Lookahead:
         lab = self.lab[rows, None] + now.mean @ turned
         added = np.maximum(more[rows], 0.0) / np.maximum(self.strength[rows], 1e-12)
         coats = np.maximum(self.coats[rows] - self.coats[base], 1.0)
-        new = self.judged.film[rows] * (added * self.gun / np.sqrt(coats))[:, None]
+        new = self.judged.film[rows] * (added * self.coat_sd / np.sqrt(coats))[:, None]
         spread = by @ now.covariance @ turned + self.noise
         spread += new[:, :, None] * new[:, None, :]
         cloud = normal_cloud(JUDGED, spread.shape[1])
         scatter = cloud @ np.linalg.cholesky(spread).transpose(0, 2, 1)
-        dof = dof_of(by @ now.known @ turned, spread, groups=self.judged.prediction.groups[rows])
+        dof = dof_of(
+            by @ now.known @ turned, spread, known_dof=self.judged.prediction.known_dof[rows]
+        )
         scatter *= drawn_out(cloud, dof)[:, :, None]
         # From 1 well within the tolerance to 0 well outside of it, a half on its edge.
         steep = 0.5 / (SOFT * self.goal.tolerance.value**2)

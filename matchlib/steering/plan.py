@@ -21,7 +21,7 @@ from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
 from matchlib.progress import Callback, part_of
-from matchlib.steering.approach import HOPELESS, Approach, Shop, chance_of_own
+from matchlib.steering.approach import HOPELESS, Approach, Task, chance_of_own
 from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.steering.steer import WORTH_A_READING
 from matchlib.suggest import Suggestion, Suggestions, suggest
@@ -137,9 +137,9 @@ def plan(
         for number, candidate in enumerate(chosen):
             report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
             belief = Belief.of(model, recipes=[candidate.recipe])
-            shop = Shop(belief, target, views, bounds, before_clear=before_clear, source=source)
+            task = Task(belief, target, views, bounds, before_clear=before_clear, source=source)
             starts = None if candidate.probability >= least else ()
-            approach = Approach.of(shop, candidate, starts=starts)
+            approach = Approach.of(task, candidate, starts=starts)
             worked.append(approach.with_readings(min(readings, 1)))
         worked.sort(key=lambda one: one.place)
         if readings > 1:  # more looks mend no hue: only the likeliest are thought on

@@ -64,7 +64,7 @@ def reach_of(
     draw = np.random.default_rng(0)
     ways = draw.standard_normal((DRAWS, free)) @ symmetric_root(about.covariance)
     moved = (about.slope.reshape(-1, free) @ ways.T).reshape(n, wide, -1)
-    moved *= _drawn_out(there.groups, draw)[:, None, :]
+    moved *= _drawn_out(there.known_dof, draw)[:, None, :]
     wanted = symmetric_root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
     likely = (moved - wanted).transpose(0, 2, 1)
     away = target.difference(

@@ -69,7 +69,7 @@ class OwnShop:
     def build_on(self, laid: Laid, recipe: Recipe, rng: np.random.Generator) -> Laid:
         """Spray the rest of a longer recipe."""
         coats = 0 if recipe.schedule is None else recipe.schedule.coats
-        more = laid.gun + rng.normal(0.0, self.card.gun, coats - len(laid.film))
+        more = laid.gun + rng.normal(0.0, self.card.coat_sd, coats - len(laid.film))
         return replace(laid, recipe=recipe, film=np.append(laid.film, more))
 
     def spray(self, recipe: Recipe, rng: np.random.Generator) -> Panel:

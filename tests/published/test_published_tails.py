@@ -44,7 +44,7 @@ def test_freedom_of_the_end_gauge() -> None:
     # freedom, together 1002 nm2, have 16.7. Reciprocals of single parts add up to the whole's.
     parts = np.array([25.0, 9.7, 2.9, 16.6])[:, None, None] ** 2
     each = [
-        dof_of(part, np.full((1, 1), 1002.0), groups=nu)
+        dof_of(part, np.full((1, 1), 1002.0), known_dof=nu)
         for part, nu in zip(parts, (18, 25.6, 50, 2), strict=True)
     ]
     assert 1.0 / np.sum(1.0 / np.array(each)) == pytest.approx(16.7, abs=0.05)

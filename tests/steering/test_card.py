@@ -173,7 +173,7 @@ def test_a_cards_own_film_is_the_days_and_its_guns_and_goes_on(model, recipe) ->
     belief, half = Belief.of(model), of(recipe, "2@6:1")
     read = Sprayed.of((half, expected(model, half)))
     card = Card.of(belief, [replace(read, covariance=1e8 * np.eye(3))])
-    assert card.film[1] ** 2 == pytest.approx(belief.film[1] ** 2 + 1.5 * card.gun**2, rel=0.01)
+    assert card.film[1] ** 2 == pytest.approx(belief.film[1] ** 2 + 1.5 * card.coat_sd**2, rel=0.01)
     heavy = Card.of(belief, [replace(read, lab=expected(model, of(half, "2@5:1")))])
     usual = Card.of(belief, [read])
     assert outlook(heavy, recipe).lab[0, 0] < outlook(usual, recipe).lab[0, 0] - 0.1
@@ -203,8 +203,8 @@ def test_a_reading_tells_nothing_of_coats_laid_after_it(model, recipe) -> None:
     later = Sprayed.of((recipe, expected(model, recipe)))
     card = Card.of(Belief.of(model), [first, replace(later, covariance=1e8 * np.eye(3))])
     own = np.sqrt(np.diag(card.covariance)[-2:])
-    assert own[0] < 0.99 * card.gun / np.sqrt(2)
-    assert own[1] == pytest.approx(card.gun / np.sqrt(2), rel=1e-4)
+    assert own[0] < 0.99 * card.coat_sd / np.sqrt(2)
+    assert own[1] == pytest.approx(card.coat_sd / np.sqrt(2), rel=1e-4)
 
 
 def test_a_card_with_all_its_coats_may_get_one_of_the_colour_on_top(recipe) -> None:

@@ -16,8 +16,7 @@ from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
 from matchlib.sample import chances_of_own
 from matchlib.steering import plan, steer
-from matchlib.steering.approach import Approach, _built, chance_of_own
-from matchlib.steering.approach import Shop as At
+from matchlib.steering.approach import Approach, Task, _built, chance_of_own
 from matchlib.steering.plan import SLIGHT, _notes
 from matchlib.tails import drawn_out, normal_cloud
 from matchlib.target import Aim, Target
@@ -163,7 +162,7 @@ def blind_of(recipe: Recipe) -> Outcome:
 
 @pytest.fixture(scope="module")
 def approach(model, recipe) -> Approach:
-    shop = At(
+    shop = Task(
         Belief.of(model, recipes=[recipe]),
         Target.lab(*expected(model, recipe)),
         [VIEW],
@@ -177,7 +176,7 @@ def approach(model, recipe) -> Approach:
 def test_by_whatever_film_a_pot_is_named_the_same_is_told_of_it(shop, young) -> None:
     made = Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("4@6:1"), "yes")
     target = Target.lab(*np.add(shop.truth_lab(made), [0.0, 1.5, 1.5]))
-    start = At(Belief.of(young), target, [VIEW], Limits(), before_clear=False, source="photo")
+    start = Task(Belief.of(young), target, [VIEW], Limits(), before_clear=False, source="photo")
     named = (replace(made, schedule=CoatSchedule.parse(f"4@{r}:1")) for r in (4, 9))
     films = [replace(made, schedule=CoatSchedule.parse(f"{n}@6:1")) for n in (2, 4, 6)]
     weak, strong = (start.made_of(r).belief.predict_recipes(films) for r in named)
@@ -188,7 +187,7 @@ def test_by_whatever_film_a_pot_is_named_the_same_is_told_of_it(shop, young) -> 
 def test_of_a_pot_that_made_the_sample_as_much_may_follow_as_it_takes(approach, recipe) -> None:
     light = replace(recipe, schedule=CoatSchedule.parse("2@6:1"))
     whole, half = (
-        Approach.of(approach.shop, blind_of(r)).with_readings(1) for r in (recipe, light)
+        Approach.of(approach.task, blind_of(r)).with_readings(1) for r in (recipe, light)
     )
     assert half.by_readings[1] < 0.1 < whole.by_readings[1]
     half = half._replace(by_readings=(0.0, *half.by_readings[1:]))  # so that it is read at all
@@ -248,7 +247,9 @@ def test_a_plan_shows_a_second_look_only_where_what_follows_asks_for_one(shop, y
 def test_where_readings_tell_little_all_coats_may_be_laid_before_the_first(model, recipe) -> None:
     photo, sure = (
         Approach.of(
-            At(Belief.of(model), Target.lab(*expected(model, recipe)), [VIEW], Limits(), True, by),
+            Task(
+                Belief.of(model), Target.lab(*expected(model, recipe)), [VIEW], Limits(), True, by
+            ),
             blind_of(recipe),
         ).with_readings(1)
         for by in ("photo", "spectrophotometer")
@@ -310,7 +311,7 @@ def test_a_sample_tells_nothing_of_the_film_that_is_laid_today() -> None:
     pot = Recipe.of("coarse silver", "honey", "2@5.9:1", "yes")
     fit, target = demo_model(), Target.lab(63.72913676, 9.04848227, 77.1882402)
     belief = Belief.of(fit, recipes=[pot])
-    shop = At(belief, target, [VIEW], Limits(), before_clear=True, source="spectrophotometer")
+    shop = Task(belief, target, [VIEW], Limits(), before_clear=True, source="spectrophotometer")
     told = shop.made_of(pot).belief
     assert told.film == pytest.approx(belief.film, abs=1e-6)
     assert told.panels == belief.panels + 1

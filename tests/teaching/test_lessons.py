@@ -48,7 +48,7 @@ def test_what_the_law_explains_is_what_its_own_tails_hold(
         few.stack_ = replace(model.stack_, dof=np.full(5, dof))
         return bool(_trusted(few, [read], view))
 
-    groups = float(predicted.groups[0])
+    groups = float(predicted.known_dof[0])
     assert asked(0.999, groups)
     assert not asked(1.001, groups)
     # Were the scale of the law's errors known, such a panel would be odd before.
