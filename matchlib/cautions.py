@@ -20,15 +20,15 @@ __all__ = [
     "cautions_at",
 ]
 
-#: The steps of the work at which a caution may stand.
 STEPS = ("mix", "spray", "sand", "clean")
+"""The steps of the work at which a caution may stand."""
 
-#: Stands above every list of cautions.
 DEFERENCE = (
     "Follow the product's safety data sheet and technical data sheet, your local codes, and the "
     "advice of licensed or qualified people; where they differ from what is said here, they are "
     "right. Nothing here says that any exposure is safe."
 )
+"""Stands above every list of cautions."""
 
 
 @dataclass(frozen=True, slots=True)

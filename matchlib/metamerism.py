@@ -36,8 +36,10 @@ LIGHTS = {
     "white LED (LED-B3)": Viewing("LED-B3", "10"),
     "daylight, 2° observer": Viewing("D65", "2"),
 }
+"""Lights and the other observer under which a match is looked at, beside daylight."""
 
 DRAWS = 200
+"""Spectra drawn where they are not known."""
 
 
 @dataclass(frozen=True)

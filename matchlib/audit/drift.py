@@ -30,7 +30,7 @@ PRIOR = 0.05
 """Probability of any one of them mattering beforehand [-] (common practice, no source)."""
 
 FEWEST = 4
-"""Panels of one name, or in all less four, from which anything is said."""
+"""Panels of one name, and of the others, from which anything is said; in all twice as many."""
 
 
 def film_of(

@@ -257,7 +257,22 @@ class Belief:
         *,
         source: str = "spectrophotometer",
     ) -> Prediction:
-        """Predict each recipe's next panel today, under several viewings at once."""
+        """Predict each recipe's next panel today, under several viewings at once.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            n recipes.
+        viewings : sequence of Viewing or None
+            m of them, each recipe under all; None for D65/10° in the archive's own geometry.
+        source : str
+            How the next panel would be read.
+
+        Returns
+        -------
+        Prediction
+            As `FilmPredictor.predict_together`, of today.
+        """
         return self.together(recipes, viewings, source=source).prediction
 
     def together(

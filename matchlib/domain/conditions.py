@@ -84,7 +84,18 @@ class Conditions:
         )
 
     def over(self, usual: Conditions) -> Conditions:
-        """Return these conditions, filled up from others where something is not known."""
+        """Return these conditions, filled up from others where something is not known.
+
+        Parameters
+        ----------
+        usual : Conditions
+            What holds where these say nothing.
+
+        Returns
+        -------
+        Conditions
+            Lots and batches colour by colour and ground by ground, in the order of their names.
+        """
         return replace(
             self,
             sprayer=self.sprayer or usual.sprayer,

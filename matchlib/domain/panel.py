@@ -204,7 +204,7 @@ class Panel:
 
     @property
     def seen(self) -> tuple[Reading, ...]:
-        """Those readings, but none from before its clear coat where it was read under that too."""
+        """Its `readings` but those from before its clear coat; these where there are no others."""
         return tuple(r for r in self.readings if r.state != "before clear") or self.readings
 
     @property

@@ -98,8 +98,7 @@ def film_tolerance(
     changes : sequence of float
         k shares of the film [-], above 0 and below 1.
     order : Target, optional
-        What it is judged by; ΔE00 in the archive's own
-        geometry if None.
+        What it is judged by; ΔE00 in the archive's own geometry if None.
 
     Returns
     -------

@@ -131,8 +131,8 @@ def _predicted(model: FilmPredictor, recipes: Sequence[Recipe], views: Sequence[
 
 
 def _grounds(model: FilmPredictor, panels: Sequence[Panel]) -> list[Ground]:
-    spelled = {name_key(p.recipe.ground.names[0]): p.recipe.ground
-               for p in panels if p.recipe.ground.neat}  # fmt: skip
+    neat = (p.recipe.ground for p in panels if p.recipe.ground.neat)
+    spelled = {name_key(ground.names[0]): ground for ground in neat}
     return [spelled.get(n, Ground.parse(n)) for n in model.words_.grounds]
 
 

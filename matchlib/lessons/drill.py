@@ -59,12 +59,13 @@ def make_drill(seed: int) -> Drill:
     kind = int(rng.integers(3))
     if kind == 0:
         question = f"{ratio}, and there are {c} ml of carrier in the cup. How much colour?"
-        right, wrong = f"{k} ml", [
+        right = f"{k} ml"
+        wrong = [
             f"{c * carrier // colour} ml",
             _ml(Fraction(c * colour, carrier + colour)),
             f"{2 * k} ml",
             f"{c} ml",
-        ]  # fmt: skip
+        ]
         one = f"{k / float(ratio.colour):g} ml"
         why = f"{c} ml is {ratio.words.split(' to ')[0]}, so a part is {one}."
     elif kind == 1:

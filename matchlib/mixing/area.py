@@ -71,7 +71,20 @@ class JobArea:
 
     @classmethod
     def flat(cls, area_m2: float, *, margin: float = 0.0) -> Self:
-        """Return a measured area [m²]."""
+        """Return a measured area.
+
+        Parameters
+        ----------
+        area_m2 : float
+            The surface itself [m²], more than 0.
+        margin : float
+            Share added [-], 0 or more.
+
+        Returns
+        -------
+        JobArea
+            Without a range.
+        """
         return cls(area_m2, area_m2, margin)
 
     @classmethod
@@ -109,7 +122,27 @@ class JobArea:
     @classmethod
     def sheet(cls, width_mm: float, height_mm: float, *, sides: int = 1, margin: float = 0.1
               ) -> Self:  # fmt: skip
-        """Return a sheet, sprayed on one side or both, 1 or 2."""
+        """Return a sheet, sprayed on one side or both.
+
+        Parameters
+        ----------
+        width_mm, height_mm : float
+            Its sides [mm], more than 0.
+        sides : int
+            1 or 2.
+        margin : float
+            Share added [-], 0 or more.
+
+        Returns
+        -------
+        JobArea
+            Without a range.
+
+        Raises
+        ------
+        DomainError
+            If a number is out of its range.
+        """
         width = positive(width_mm, "sheet width [mm]", top=100_000)
         height = positive(height_mm, "sheet height [mm]", top=100_000)
         count = positive(sides if sides in (1, 2) else 0, "number of sides", remedy="1 or 2.")
@@ -119,7 +152,25 @@ class JobArea:
 
     @classmethod
     def tube(cls, diameter_mm: float, length_mm: float, *, margin: float = 0.1) -> Self:
-        """Return the outside of a tube, its ends open: pi times diameter times length."""
+        """Return the outside of a tube, its ends open.
+
+        Parameters
+        ----------
+        diameter_mm, length_mm : float
+            Its measures [mm], more than 0.
+        margin : float
+            Share added [-], 0 or more.
+
+        Returns
+        -------
+        JobArea
+            Pi times diameter times length, without a range.
+
+        Raises
+        ------
+        DomainError
+            If a number is out of its range.
+        """
         across = positive(diameter_mm, "tube diameter [mm]", top=100_000)
         along = positive(length_mm, "tube length [mm]", top=1_000_000)
         area = math.pi * across * along * 1e-6
@@ -127,7 +178,25 @@ class JobArea:
 
     @classmethod
     def sphere(cls, diameter_mm: float, *, margin: float = 0.1) -> Self:
-        """Return the outside of a sphere: pi times the diameter squared."""
+        """Return the outside of a sphere.
+
+        Parameters
+        ----------
+        diameter_mm : float
+            Its diameter [mm], more than 0.
+        margin : float
+            Share added [-], 0 or more.
+
+        Returns
+        -------
+        JobArea
+            Pi times the diameter squared, without a range.
+
+        Raises
+        ------
+        DomainError
+            If a number is out of its range.
+        """
         across = positive(diameter_mm, "sphere diameter [mm]", top=100_000)
         area = math.pi * across**2 * 1e-6
         return cls(area, area, margin, f"sphere {across:g} mm across")

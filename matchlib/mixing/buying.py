@@ -48,7 +48,20 @@ class Supply:
             positive(self.price, "price of a bottle", top=1e7, zero=True)
 
     def less(self, ml: float, *, bought: int = 0) -> Supply:
-        """Return the shelf when bottles were bought and so much taken [mL]; never below 0."""
+        """Return what is on the shelf when bottles were bought and something taken.
+
+        Parameters
+        ----------
+        ml : float
+            Taken [mL], 0 or more.
+        bought : int
+            Bottles bought before.
+
+        Returns
+        -------
+        Supply
+            Never below 0.
+        """
         there = self.stock_ml + bought * (self.bottle_ml or 0.0)
         return replace(self, stock_ml=max(0.0, there - ml))
 
@@ -77,7 +90,18 @@ class Labour:
     rate: float | None = None
 
     def hours(self, coats: int) -> float:
-        """Return how long so many colour coats take [h]."""
+        """Return how long colour coats take.
+
+        Parameters
+        ----------
+        coats : int
+            How many.
+
+        Returns
+        -------
+        float
+            Setting up included [h].
+        """
         return (coats * self.coat_min + self.set_up_min) / 60.0
 
 

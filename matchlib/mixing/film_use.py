@@ -36,6 +36,11 @@ def spreading_rate(dry_um: float, *, volume_solids: float) -> float:
     float
         Area a litre covers [m²/L]: 1000 vs / µm, the handbooks' 10 x percent / µm.
 
+    Raises
+    ------
+    DomainError
+        If a number is out of its range.
+
     Examples
     --------
     >>> spreading_rate(50.0, volume_solids=0.5)
@@ -60,6 +65,11 @@ def wet_film(dry_um: float, *, volume_solids: float, thinner: float = 0.0) -> fl
     -------
     float
         Wet film [µm], as a comb gauge reads it: dry (1 + thinner) / vs.
+
+    Raises
+    ------
+    DomainError
+        If a number is out of its range.
 
     Examples
     --------
@@ -216,6 +226,11 @@ class CoatUse:
         -------
         CoatUse
             Losses included as they were; none are added.
+
+        Raises
+        ------
+        DomainError
+            If a number is out of its range.
         """
         used = positive(used_ml, "volume used [mL]")
         area = positive(area_m2, "panel area [m²]", top=1000)
@@ -298,6 +313,11 @@ class CoatUse:
             Chance [-]. With transfer t uniform in (l, h) it is the mean over t of
             Phi((ln t + a) / s), a = ln(cup / laid), whose antiderivative is
             t Phi(z) - exp(s²/2 - a) Phi(z - s), z = (ln t + a) / s.
+
+        Raises
+        ------
+        DomainError
+            If the volume is not more than 0.
         """
         volume = positive(cup_ml, "volume in the cup [mL]")
         spread = max(self.sd, 1e-6)

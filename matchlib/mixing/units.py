@@ -1,7 +1,7 @@
 """Volumes, areas and lengths in the units a shop measures in, exactly.
 
 Everything inside is in millilitres, square metres, millimetres, micrometres and grams; these
-functions stand at the door. The US gallon is 231 cubic inches and the inch 25.4 mm, exactly (NIST
+functions read and write them. The US gallon is 231 cubic inches and the inch 25.4 mm, exactly (NIST
 Handbook 44, appendix C; NIST SP 811, appendix B), so every factor below is exact.
 """
 

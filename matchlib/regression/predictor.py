@@ -121,7 +121,16 @@ class FilmPredictor:
             CIELAB under each row's viewing.
         covariance : ndarray, shape (n, 3, 3)
             Of the reading of the *next panel sprayed*: what is not known of the law, what varies
-            from panel to panel, and the reading's own noise.
+            from panel to panel, and the reading's own noise [ΔE*ab²].
+
+        Raises
+        ------
+        NotFittedError
+            If it was never fitted.
+        UnknownName
+            If a ground or colour is on no panel.
+        DomainError
+            If a row is no recipe, or is viewed or read as nothing can be.
         """
         if return_cov:
             found = self.predict_readings(X)
@@ -178,6 +187,15 @@ class FilmPredictor:
         -------
         ndarray, shape (n, 3)
             CIELAB.
+
+        Raises
+        ------
+        NotFittedError
+            If it was never fitted.
+        UnknownName
+            If a ground or colour is on no panel.
+        DomainError
+            If there are not as many viewings as recipes.
         """
         views = self.views(len(recipes), viewings)
         table = RecipeTable.of(recipes, views, self.words_, self.conditions_)
@@ -333,7 +351,13 @@ class FilmPredictor:
         return mottle, {"spectrophotometer": instrument, "photo": photo}
 
     def report(self) -> FitReport:
-        """Return what was learnt, in units, and the errors of panels left out by kind of reach."""
+        """Return what was learnt, and how far the fit is trusted.
+
+        Returns
+        -------
+        FitReport
+            In units, and the errors of panels left out by kind of reach [ΔE00].
+        """
         return report_of(self)
 
     def predict_spectrum(self, X: pd.DataFrame) -> Array:
@@ -355,7 +379,18 @@ class FilmPredictor:
         return np.concatenate([fit.law.evaluate(fit.z, part).reflectance for part in parts])
 
     def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:
-        """Return which recipes' spectra rest on Lab readings alone."""
+        """Return which recipes' spectra rest on Lab readings alone.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            n of them.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+            Whether a ground or colour of it was never read as a spectrum.
+        """
         shown = RecipeTable.of(recipes, self.views(len(recipes), None), self.words_).shown
         return np.asarray((shown & ~self.spectral_).any(axis=1), np.bool_)
 
