@@ -49,8 +49,8 @@ def apart(path_or_url: str | Path) -> Iterator[Archive]:
     ...         len(looked_at)
     3
     """
-    with tempfile.TemporaryDirectory() as room:
-        place, copy = path_or_url, Path(room, Path(str(path_or_url)).name or "copy.db")
+    with tempfile.TemporaryDirectory() as folder:
+        place, copy = path_or_url, Path(folder, Path(str(path_or_url)).name or "copy.db")
         is_file = "://" not in str(path_or_url) and Path(path_or_url).is_file()
         if is_file and zipfile.is_zipfile(path_or_url):
             place = copy

@@ -112,8 +112,8 @@ def salvage(damaged: str | Path, into: str | Path, *, who: str = "") -> Salvaged
 def _read(path: Path) -> Rows:
     if path.exists():
         check_kind(path)
-    with tempfile.TemporaryDirectory() as room:
-        copy = Path(room, "copy.db")
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder, "copy.db")
         try:
             for ending in ("", "-wal"):
                 part = Path(f"{path}{ending}")

@@ -97,8 +97,8 @@ def copy_to(database: Database, to: Path, version: str = schema.HEAD) -> None:
     if database.path is not None:
         copy_file(database.path, to)
         return
-    with database.read() as connection, tempfile.TemporaryDirectory() as room:
-        copy = Path(room, "copy.db")
+    with database.read() as connection, tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder, "copy.db")
         copy.touch()
         fresh = database_of(copy, read_only=False)
         try:

@@ -1,4 +1,4 @@
-"""The cards of a library: what they read, in an order, beside a colour, beside their twins."""
+"""The cards of a library: what they read, in an order, by a colour, and those of one recipe."""
 
 from __future__ import annotations
 

@@ -1,8 +1,9 @@
 """Files → readings: tables (CSV, XLSX, ODS), CGATS text (ISO 28178) and CxF (ISO 17972).
 
-Every file goes one way: its bytes become rows of cells (`_text`, `_spreadsheet`, `cgats`, `cxf`),
-the rows a table with named columns (`_header`, `_columns`), a table's rows recipes and readings
-(`_recipes`, `_measured`), and these panels with a report of every row (`panels`, `report`). What
+Every file goes one way: its bytes become rows of cells (`_text`, `_spreadsheet`) and the rows a
+table (`_header`), or at once a table whose fields are named (`cgats`, `cxf`); its columns get their
+meaning (`_columns`), its rows become recipes and readings (`_recipes`, `_measured`), and these
+panels with a report of every row (`panels`, `report`). What
 would change a colour and is not said is never guessed: it is asked, once for the file
 (`questions`). `write_table` gives panels back in each of these formats but ODS, so that importing
 what was written gives the same panels.

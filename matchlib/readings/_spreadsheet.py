@@ -82,17 +82,17 @@ def _read_xlsx(data: bytes, parts: Parts) -> Iterator[Sheet]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # styles and extensions that openpyxl does not keep
         book: Any = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        twin: Any = None
+        written: Any = None
         if parts.formulas:
-            twin = load_workbook(io.BytesIO(data), read_only=True, data_only=False)
+            written = load_workbook(io.BytesIO(data), read_only=True, data_only=False)
         try:
             for i, sheet in enumerate(book.worksheets):
                 if sheet.sheet_state != "visible":
                     continue
                 merged = _merges(parts, sheet._worksheet_path)
                 rows = _rows(sheet)
-                if twin is not None:
-                    rows = _with_formulas(rows, _rows(twin.worksheets[i]))
+                if written is not None:
+                    rows = _with_formulas(rows, _rows(written.worksheets[i]))
                 for number, cells in enumerate(_filled(rows, merged), 1):
                     collector.add(number, cells)
                 yield Sheet(collector.next_sheet(), sheet.title)

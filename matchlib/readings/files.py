@@ -1,4 +1,4 @@
-"""The doors: paths in, panels, recipes or a target out.
+"""Files read: from paths to panels, or to recipes.
 
 What a file is, its content decides, not its name: a zip archive is XLSX or ODS, XML is CxF, a
 text whose first word is a CGATS identifier or that has BEGIN_DATA_FORMAT is CGATS, other text is a

@@ -12,8 +12,8 @@ from workbook.figures import (
     esc,
     lab_chart,
     number,
+    repeats_picture,
     table,
-    twins_picture,
 )
 from workbook.page.fields import button, choice, fold
 from workbook.screen import guarded
@@ -97,18 +97,18 @@ def _reach(screen: ArchiveScreen, colour: str, ground: str, words: str) -> str:
 
 def draw_repeats(screen: ArchiveScreen) -> tuple[str, str]:
     """Return cards of one recipe side by side, and what makes them differ; as `draw_sprayed`."""
-    twins = sprayed_twice(screen.session.archive.panels())
-    if twins:
-        apart = sorted(gap for *_, gap in twins)
+    found = sprayed_twice(screen.session.archive.panels())
+    if found:
+        apart = sorted(gap for *_, gap in found)
         middle = apart[len(apart) // 2]
         head = (
             f'<p class="wb-big">Sprayed again, a card reads about ΔE00 {number(middle)} from the '
-            f"first.</p><p class='wb-muted'>{len(twins)} recipes were sprayed more than once; the "
+            f"first.</p><p class='wb-muted'>{len(found)} recipes were sprayed more than once; the "
             "furthest apart stand first. No prediction mends what spraying alone parts.</p>"
         )
     else:
         head = "<p>No recipe was sprayed twice yet: spray one again, and this is known.</p>"
-    main = head + twins_picture(twins)
+    main = head + repeats_picture(found)
     worked = screen.found.get("repeats")
     if worked is None:
         return main + screen.trouble("repeats"), button(

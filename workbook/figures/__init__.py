@@ -11,7 +11,7 @@ from workbook.figures.craft import glossary_list, linked, protocol_list, trouble
 from workbook.figures.library import (
     card_grid,
     coverage_picture,
-    twins_picture,
+    repeats_picture,
 )
 from workbook.figures.svg import Raw, esc, minus, number
 from workbook.figures.swatches import areas, numbers
@@ -33,10 +33,10 @@ __all__ = [
     "number",
     "numbers",
     "protocol_list",
+    "repeats_picture",
     "table",
     "timeline",
     "trouble_list",
-    "twins_picture",
     "value_chart",
     "value_words",
 ]

@@ -1,4 +1,4 @@
-"""Library and archive as pictures: cards, what was sprayed over what, cards beside twins."""
+"""Library and archive as pictures: cards, what was sprayed over what, cards of one recipe."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Colour, Ground, Lab, Panel, Recipe
     from matchlib.overview import Coverage
 
-__all__ = ["card_grid", "coverage_picture", "twins_picture"]
+__all__ = ["card_grid", "coverage_picture", "repeats_picture"]
 
 _MOST_CHIPS, _MOST_TWINS = 14, 6
 _WIDE, _TALL = 142, 42
@@ -89,7 +89,7 @@ def coverage_picture(
     )
 
 
-def twins_picture(found: Sequence[tuple[Recipe, Sequence[tuple[Panel, Lab]], float]]) -> Raw:
+def repeats_picture(found: Sequence[tuple[Recipe, Sequence[tuple[Panel, Lab]], float]]) -> Raw:
     """Return cards of one recipe edge to edge, a row a recipe.
 
     Returned: HTML; empty where nothing was sprayed twice.

@@ -1,4 +1,4 @@
-"""The jobs in hand: what each waits for, and the doors to everything else."""
+"""The jobs in hand: what each waits for, and the ways to the other pages."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["board", "due_words"]
 
-_DOORS = (
+_PAGES = (
     ("browse_the_library.ipynb", "Library", "{cards}"),
     ("analyse_the_archive.ipynb", "Archive", "what it covers, what looks wrong"),
     ("train_on_grounds.ipynb", "Training", "what grounds do to a colour"),
@@ -36,10 +36,10 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
     found = [j for j in jobs if words in f"{j.name} {j.customer} {j.number}".casefold()]
     held = len(archive)
     cards = f"{counted(held, 'card')} to look through" if held else "no cards yet: begin here"
-    doors = "".join(
+    links = "".join(
         f'<a class="wb-door" href="{file}"><b>{name}</b>'
         f"<span>{esc(text.format(cards=cards))}</span></a>"
-        for file, name, text in _DOORS
+        for file, name, text in _PAGES
     )
     new = (
         '<button type="button" class="wb-door" data-do="new"><b>New job</b>'
@@ -67,7 +67,7 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
         + rows
         + (fold(count, finished, ident="finished", open_=bool(words)) if done else ""),
         place="jobs",
-        above=f'<div class="wb-doors">{new}{doors}</div>',
+        above=f'<div class="wb-doors">{new}{links}</div>',
     )
 
 

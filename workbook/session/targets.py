@@ -1,4 +1,4 @@
-"""What is to be matched: typed Lab, a file, or a panel's own readings → one reading."""
+"""What is to be matched: typed Lab, a file, or a panel's own readings → one reading an angle."""
 
 from __future__ import annotations
 
