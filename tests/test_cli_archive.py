@@ -208,7 +208,9 @@ def test_names_cannot_drive_the_terminal(tmp_path):
 
 
 def test_json_numbers_are_plain(shop):
-    json.loads(run("check", "--json", cwd=shop).stdout, parse_constant=pytest.fail)
+    done = run("fit", "--json", cwd=shop)  # of so few panels not every figure can be had
+    found = json.loads(done.stdout, parse_constant=pytest.fail)
+    assert None in [row["median"] for row in found["validation"]]
 
 
 def test_the_same_commands_serve_a_file_and_a_server(place, tmp_path):
