@@ -81,7 +81,10 @@ def lesson(model: FilmPredictor, panels: Sequence[Panel], key: str) -> Lesson:
     panels = [p for p in panels if model.words_.knows(p.recipe)]
     own = _usual(panels)
     if own is None or own.schedule is None:
-        said = cannot("it has no panel of one colour at one ratio.")
+        said = cannot(
+            "it has no panel of one neat colour over a neat ground, at one ratio with no more "
+            "colour than carrier."
+        )
     else:
         said = work(LessonBasis(model, panels, own, own.schedule.steps[0]))
     return Lesson(key, title, rule, *said)
@@ -187,11 +190,11 @@ def _value(asked: LessonBasis) -> Evidence:
     labs = asked.labs(recipes)
     _, sd = asked.shift(recipes[0], recipes[-1])
     drop = float(labs[0, 0] - labs[-1, 0])
-    share = np.corrcoef(bare[order, 0], labs[:, 0])[0, 1] if len(grounds) > 2 else 1.0
+    share = np.corrcoef(bare[order, 0], labs[:, 0])[0, 1] if len(grounds) > 2 else np.sign(drop)
     finding = (
         f"{asked.own.colour}, {asked.own.schedule}: over {grounds[0]} L* {labs[0, 0]:.1f}, over "
-        f"{grounds[-1]} L* {labs[-1, 0]:.1f}, {drop:.1f} (±{SURE * sd[0]:.1f}) darker by the "
-        "ground alone. "
+        f"{grounds[-1]} L* {labs[-1, 0]:.1f}, {abs(drop):.1f} (±{SURE * sd[0]:.1f}) "
+        f"{'darker' if drop > 0 else 'lighter'} by the ground alone. "
     )
     finding += (
         f"Over the {len(grounds)} grounds: the darker the bare ground, the darker the panel."

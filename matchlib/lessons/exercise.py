@@ -217,9 +217,12 @@ def make_exercise(
         )
     raise DomainError(
         "This archive cannot support the question.",
-        expected="a panel that reads as predicted, and two other answers that look different",
-        got=f"{len(trusted)} panels that read as predicted",
-        remedy="spray this colour over more grounds, or in more coats.",
+        expected="a finished panel that an instrument reads as predicted, and two other answers "
+        "that look different",
+        got=f"{counted(len(trusted), 'such panel')}",
+        remedy="spray this colour over more grounds, or in more coats."
+        if trusted
+        else "read finished cards with colour on them with an instrument; photographs do not do.",
     )
 
 

@@ -48,7 +48,10 @@ def stop_short(asked: LessonBasis) -> Evidence:
         "half of those that fail are too dark, and no coat takes colour away. "
     )
     if not best.planned_readings:
-        return cannot(f"{own} cannot be approached from the light side.")
+        # Where it is tried and does not pay, that is what the archive says.
+        tried = f" ({chance_words(best.by_readings[1])})" if len(best.by_readings) > 1 else ""
+        finding += f"No stop on the way and no reading there betters that{tried}."
+        return Evidence(finding, supported=False)
     finding += (
         f"Stopped after {best.first.schedule}, read, and built on by what was read: "
         f"{chance_words(best.by_readings[1])}."
@@ -120,9 +123,14 @@ def another_ground(asked: LessonBasis) -> Evidence:
     finding = (
         f"A card of {own.colour} over {own.ground} that comes out too light is mended by coats, to "
         f"within ΔE00 {mended:.1f} of {own.schedule}. One that is to look as {own.schedule} does "
-        f"over {others[far]} is not: whatever is laid on {own.ground}, ΔE00 {left[far]:.1f} is "
-        f"left, with ΔH* {hue[far]:+.1f}. What is off in hue at a look needs another "
-        "ground or another pot: stop, and begin anew."
+        f"over {others[far]} "
+    )
+    finding += (
+        f"is not: whatever is laid on {own.ground}, ΔE00 {left[far]:.1f} is left, with ΔH* "
+        f"{hue[far]:+.1f}. What is off in hue at a look needs another ground or another pot: "
+        "stop, and begin anew."
+        if left[far] > CLOSE
+        else f"is too, to within ΔE00 {left[far]:.1f}: none of its grounds turns the hue more."
     )
     columns = ("wanted: as over", "ΔE00 left", "ΔC* left", "ΔH* left")
     held = left[far] > CLOSE and mended < CLOSE / 2

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.lessons import (
     KINDS,
@@ -221,6 +221,59 @@ def test_a_lesson_says_when_the_archive_cannot_support_it(
     assert not lesson(model, bare, "ratio").supported
     with pytest.raises(DomainError, match="no such lesson"):
         lesson(model, panels, "polishing")
+
+
+def _few(*cards: tuple[str, str, tuple[float, float, float]]) -> list[Panel]:
+    """Cards of rust, bare where the schedule is empty, each read once."""
+    return [
+        Panel.of(
+            f"F{i}",
+            Recipe.of(ground, "rust" if schedule else "", schedule, "yes"),
+            readings=(Reading(lab=lab),),
+        )
+        for i, (ground, schedule, lab) in enumerate(cards)
+    ]
+
+
+_SILVER = (("silver", "", (62.0, -0.4, 0.6)), ("silver", "4@6:1", (33.0, 38.0, 22.0)))
+_SILVER += (("silver", "2@6:1", (48.0, 22.0, 14.0)),)
+
+
+def test_a_card_lighter_over_the_darker_ground_is_called_so() -> None:
+    gold = ("gold", "", (60.0, 4.0, 26.0)), ("gold", "4@6:1", (38.0, 42.0, 36.0))
+    few = _few(*_SILVER, *gold, ("gold", "2@6:1", (51.0, 26.0, 32.0)))
+    model = FilmRegressor().fit(*frames_of(few))
+    found = lesson(model, few, "value")
+    assert not found.supported
+    assert re.search(r", \d\.\d \(±\d\.\d\) lighter by the ground alone", found.finding)
+    assert "does not go with how dark the ground is" in found.finding
+    # A stop that does not pay is told with its chances, and is no card that cannot be approached.
+    short = lesson(model, few, "stop-short")
+    assert not short.supported
+    assert re.search(r"No stop .* betters that \(\S+%\)", short.finding)
+
+
+def test_grounds_alike_are_not_said_to_be_beyond_coats() -> None:
+    fog = ("fog", "", (62.1, -0.3, 0.7)), ("fog", "4@6:1", (33.2, 38.0, 22.2))
+    few = _few(*_SILVER, *fog)
+    found = lesson(FilmRegressor().fit(*frames_of(few)), few, "another-ground")
+    assert not found.supported
+    assert "over fog is too, to within ΔE00 0." in found.finding
+    assert "begin anew" not in found.finding
+
+
+def test_what_an_archive_lacks_for_lessons_and_questions_is_named() -> None:
+    neat = _few(_SILVER[0], ("silver", "1@0:1", (40.0, 30.0, 24.0)))
+    model = FilmRegressor().fit(*frames_of(neat))
+    assert "no more colour than carrier" in lesson(model, neat, "value").finding
+    with pytest.raises(DomainError, match="Got 1 such panel"):
+        make_exercise(model, neat, "ground", seed=1)
+    seen = [
+        p.having(readings=(Reading(Viewing(geometry="photo"), "photo", p.readings[0].lab),))
+        for p in _few(*_SILVER)
+    ]
+    with pytest.raises(DomainError, match=r"Got 0 such panels.*with an instrument"):
+        make_exercise(FilmRegressor().fit(*frames_of(seen)), seen, "coats", seed=1)
 
 
 def test_a_claim_follows_the_archive_and_not_the_rule(panels: tuple[Panel, ...]) -> None:
