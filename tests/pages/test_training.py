@@ -68,6 +68,18 @@ def test_a_question_that_a_small_shop_cannot_ask_is_left_for_another(few: Sessio
     assert "cannot support" not in page
 
 
+def test_a_question_of_change_names_the_card_and_what_is_wanted(shop: Session) -> None:
+    screen = TrainingScreen(shop)
+    press(screen, "open")
+    page = press(screen, "to_guess", kind="change")
+    card, wanted = re.findall(r"(?:the card|what is wanted) (\S+ \S+ \S+?)[,\"<]", page)[:2]
+    assert "aim " not in plain(page), "the card is not what is aimed at"
+    assert card != wanted
+    page = plain(press(screen, "guess", "0", kind="change"))
+    assert "beside what is wanted" in page
+    assert "beside the card" not in page
+
+
 def test_a_lesson_is_worked_out_for_whoever_comes_by_its_address(shop: Session) -> None:
     screen = TrainingScreen(shop)
     screen.address = {"part": "lessons"}

@@ -14,7 +14,6 @@ from matchlib.lessons import KINDS, Exercise, Marked, make_drill, make_exercise,
 from matchlib.plural import counted
 from workbook.figures import areas, esc, minus, number, numbers, table
 from workbook.page.fields import button, choice, fold, problem
-from workbook.page.pictures import split
 from workbook.session.record import keep_attempt, load_attempts, trainees
 
 if TYPE_CHECKING:
@@ -137,9 +136,11 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     if found is None:
         words = "<p>A card of this archive, its reading, and a question.</p>"
         return "Guess, then look", words + bar + record, button("Show a card", "new", go=True)
-    seen = areas([found.lab], words=numbers(found.lab), width=300, height=150)
+    named = {numbers(found.lab): found.lab}
     if found.start is not None:
-        seen = split(found.start, found.lab, of="what is wanted", width=300, height=150)
+        wanted = f"what is wanted {numbers(found.lab)}"
+        named = {f"the card {numbers(found.start)}": found.start, wanted: found.lab}
+    seen = areas([*named.values()], words=", beside it ".join(named), width=300, height=150)
     chosen = screen.address.get("choice")
     verdict, below = "", ""
     if chosen:
@@ -159,14 +160,14 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
 
 def _shown(found: Exercise, marked: Marked) -> str:
     away = delta_e00(found.labs, found.lab)
+    of = "what is wanted" if found.start else "the card"
     rows = []
     for i, (text, lab) in enumerate(zip(found.texts, found.labs, strict=True)):
         state = ("nearest" if found.kind == "change" else "on the back") * (i == found.right)
         state += " – your answer" if i == marked.choice else ""
-        chip = areas([lab, found.lab], words=f"{numbers(lab)} beside the card", width=96, height=44)
+        chip = areas([lab, found.lab], words=f"{numbers(lab)} beside {of}", width=96, height=44)
         rows.append([text, chip, number(float(away[i]), 1), state.strip(" –")])
-    wanted = "ΔE00 from what is wanted" if found.start else "ΔE00 from the card"
-    heads = ["answer", "beside it", wanted, ""]
+    heads = ["answer", "beside it", f"ΔE00 from {of}", ""]
     return table(heads, rows, caption="The answers", right=heads[2:3])
 
 
