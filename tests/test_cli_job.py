@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from pypdf import PdfReader
 
 from matchlib.archive import Archive
+from matchlib.job import Job, Plan
+from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, angle_shop, recipe_at
 from tests.cli_shop import fails, json_of, refused, run
+from tests.printed import printed
+from workbook.jobsheet import jobsheet_pdf
 from workbook.session.customer import sheet_of_job
 from workbook.session.model_cache import model_of
 
@@ -85,6 +90,21 @@ def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):
     assert sheet.coats.cleared.lab == pytest.approx(sheet.predicted_lab)
     assert sheet.coats.cleared.lab != pytest.approx(tuple(usual), abs=0.01)
     assert f"{sheet.predicted_lab[0]:.1f}" in text
+
+
+def test_the_sheet_of_coats_on_a_card_holds_to_every_angle_of_the_target(tmp_path):
+    rng, angles = np.random.default_rng(3), (FACE.geometry, FLOP.geometry)
+    card = angle_shop().spray(recipe_at("2@6:1"), rng, geometries=angles, code="C1")
+    job = Job("wing", target=aimed_at("4@6:1"), plan=Plan(recipe_at("4@6:1"), on="C1"))
+    with Archive.open(angle_archive(tmp_path)) as archive:
+        archive.add([card])
+        sheet = sheet_of_job(archive, archive.keep_job(job))
+    assert sheet.accepted.endswith("at every angle")
+    assert [a.viewing for a in sheet.angles] == [FACE, FLOP]
+    assert sheet.angles[0].lab == pytest.approx(sheet.predicted_lab)
+    assert sheet.angles[1].lab[0] < sheet.angles[0].lab[0]
+    text = printed(jobsheet_pdf(sheet))
+    assert "Read,45as110:L*" in text
 
 
 def test_what_is_expected_of_a_fresh_card_rests_on_no_card_of_its_job(shop):

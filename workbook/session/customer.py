@@ -142,6 +142,7 @@ def sheet_of_job(
 ) -> JobSheet:
     """Return the sheet of a job: of its own target, recipe and customer, and of no other's."""
     from matchlib.explain import coat_readings
+    from matchlib.forecast import angles_of
     from matchlib.steering import SANDING
 
     recipe, panel = to_spray(archive, job)
@@ -171,6 +172,11 @@ def sheet_of_job(
         on = [replace(c, lab=o.lab) for c, o in zip(coats.coats[laid + 1 :], then, strict=True)]
         cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
         coats = replace(coats, coats=(*coats.coats[: laid + 1], *on), cleared=cleared)
+    angles = sheet.angles
+    if angles and not panel.recipe.bare:
+        each = [replace(aim, aims=(one,)) for one in aim.aims]
+        seen = [expected_on(model, last_tried(panel), one, [whole])[0].lab for one in each]
+        angles = angles_of(aim, seen)
     notes = [f"These coats go on panel {panel.code}, which has {panel.recipe}."]
     notes += [SANDING] if _under_clear(panel) else []
     return replace(
@@ -179,7 +185,7 @@ def sheet_of_job(
         difference=words,
         sd=None,
         chance=found.probability,
-        angles=(),
+        angles=angles,
         whole=whole,
         coats=coats,
         notes=(*sheet.notes, *notes),
