@@ -186,6 +186,21 @@ def test_what_is_said_of_a_card_that_is_built_on_is_kept(shop):
     assert (panel.drawer, len(panel.stages)) == ("2", 2)
 
 
+def test_coats_on_a_layered_card_go_on_in_its_last_colour_under_a_clear_that_is_counted(shop):
+    layers = ("--ground", "silver", "--schedule", "1@8:1 rust, 1@6:1 teal")
+    run("add", "--panel", "Q1", *layers, "--lab", 50, 13, 10, "--yes", cwd=shop)
+    more = ("--panel", "Q1", "--on-top", "--schedule", "1@10:1", "--lab", 45, 8, 4)
+    done = json_of(
+        "add", *more, "--clear", "yes", "--clear-coats", 2, "--before-clear", "--yes", cwd=shop
+    )
+    assert "then 1 coat of teal at 10 parts" in done["words"]
+    with Archive.open(shop / "panels.db") as archive:
+        last = archive.panel("Q1").stages[-1]
+    assert [str(colour) for colour, _ in last.recipe.layers] == ["rust", "teal"]
+    assert (last.recipe.clear, last.clear_coats) == ("yes", 2)
+    assert last.readings[0].state == "before clear"
+
+
 def test_layers_of_a_table_are_one_recipe_and_no_new_colour(shop):
     (shop / "layers.csv").write_text(
         "panel,ground,colour,schedule,clear,illuminant,observer,geometry,L,a,b\n"

@@ -66,12 +66,15 @@ class PanelOptions:
         """Return what was typed; `before` is what the panel carries already."""
         from matchlib.domain import Recipe
 
-        ground, colour, clear = self.ground, self.colour, self.clear
+        ground, colour = self.ground, self.colour
         if before is not None:
             if not (self.schedule or self.ratio):
                 raise click.BadParameter("--on-top needs the coats that were added: --schedule")
-            ground, colour, clear = str(before.ground), colour or str(before.colour or ""), "no"
-        return Recipe.of(ground, colour, self.schedule, clear, ratio=self.ratio, coats=self.coats)
+            ground = str(before.ground)
+            colour = colour or next((str(c) for c, _ in before.layers[-1:]), "")
+        return Recipe.of(
+            ground, colour, self.schedule, self.clear, ratio=self.ratio, coats=self.coats
+        )
 
 
 @dataclass(frozen=True, slots=True)
