@@ -16,6 +16,7 @@ from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
 from matchlib.errors import FileError
 from matchlib.readings import read_target
 from matchlib.readings.photo import Marks, PhotoRefused
+from matchlib.readings.photo.chart import chart_lab
 from tests.cli_shop import fails, json_of, refused, run
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg
 from workbook.page import Page, Press
@@ -220,6 +221,39 @@ def test_a_reading_is_kept_with_its_covariance_and_a_small_picture(shop: Path) -
     assert reading.covariance is not None
     assert reading.instrument == "a phone"
     assert reading.picture == kept.name
+
+
+def test_the_same_photograph_is_not_kept_twice(shop: Path) -> None:
+    args = ("photo", "panel.jpg", "--panel", f"T1={box(taken().panel)}", "--keep")
+    assert json_of(*args, cwd=shop)["told"][0].endswith("1 reading added.")
+    assert "kept already" in json_of(*args, cwd=shop)["told"][0]
+    with Archive.open(shop / "panels.db") as archive:
+        assert len(archive.panel("T1").readings) == 1
+        assert len(archive.history("T1")) == 2
+
+
+def test_what_is_kept_while_a_phone_learns_is_as_it_reads_from_then_on(shop: Path) -> None:
+    where = ("--panel", f"T1={box(taken().panel)}", "--phone", "mine")
+    lab = [f"{v:.2f}" for v in taken().lab]
+    taught = json_of("photo", "panel.jpg", *where, "--lab", *lab, "--keep", cwd=shop)["panels"][0]
+    after = json_of("photo", "panel.jpg", *where, cwd=shop)["panels"][0]
+    assert taught["lab"] == after["lab"]
+    with Archive.open(shop / "panels.db") as archive:
+        (reading,) = archive.panel("T1").readings
+    assert reading.lab == pytest.approx(after["lab"], abs=0.001)
+
+
+def test_tables_of_codes_and_charts_come_as_spreadsheets_write_them(shop: Path) -> None:
+    (shop / "codes.csv").write_text("File;Panel\r\npanel.jpg;T1\r\n;\r\n", encoding="utf-8")
+    (panel,) = json_of("photo", ".", "--codes", "codes.csv", cwd=shop)["panels"]
+    plain = chart_lab(None)
+    rows = [";".join(f"{v:.3f}".replace(".", ",") for v in row) for row in plain]
+    (shop / "chart.csv").write_text("\n".join(["L (D65/10°);a;b", *rows]), encoding="utf-8")
+    (own,) = json_of("photo", "panel.jpg", "--chart", "chart.csv", cwd=shop)["panels"]
+    assert own["lab"] == pytest.approx(panel["lab"], abs=0.05)
+    (shop / "chart.csv").write_text("\n".join(["no;numbers;here", *rows[1:]]), encoding="utf-8")
+    told = refused("photo", "panel.jpg", "--chart", "chart.csv", cwd=shop)
+    assert "Got 'no;numbers;here'" in told
 
 
 def test_a_photograph_is_given_wherever_a_file_of_readings_is(shop: Path) -> None:

@@ -99,7 +99,13 @@ def _photo(
     With --phone, what the archive knows of this phone counts in; with --lab, an instrument's
     reading of the same panel, the phone's profile learns from both.
     """
-    from workbook.session.photos import Shot, codes_of_table, photograph, photograph_table
+    from workbook.session.photos import (
+        Shot,
+        by_phone,
+        codes_of_table,
+        photograph,
+        photograph_table,
+    )
     from workbook.session.photos_kept import keep_photographs, learn_phone, phone_profile
 
     if (lab is not None and not phone) or (keep and codes is None and not marks.panel):
@@ -123,6 +129,8 @@ def _photo(
             notes.append(
                 learn_phone(session.archive, profile, done, lab, light=light, who=asked.who)
             )
+            learnt = phone_profile(session.archive, phone)
+            done = [by_phone(each, learnt) for each in done]
         if session and keep:
             notes += keep_photographs(session.archive, done, phone=phone, who=asked.who)
     if picture is not None:
@@ -137,17 +145,21 @@ def _chart(path: Path) -> list[list[float]]:
     from matchlib.errors import FileError
     from matchlib.readings import file_text
 
-    lines = file_text(path).splitlines()
-    try:
-        rows = [[float(v) for v in line.split(",")[-3:]] for line in lines if line.strip()]
-    except ValueError as error:
-        raise FileError(
-            "The chart's values cannot be read.",
-            expected="24 rows of L,a,b (D65/10°), row by row from the brown patch",
-            got=str(error)[:100],
-            remedy="correct the file, or leave it out for an average chart.",
-            where=str(path),
-        ) from error
+    lines = [line for line in file_text(path).splitlines() if line.strip()]
+    rows = []
+    for line in lines[len(lines) == 25 :]:  # the first of 25 is a header
+        # Between semicolons a comma is a decimal's.
+        cells = line.replace(",", ".").split(";") if ";" in line else line.split(",")
+        try:
+            rows.append([float(v) for v in cells[-3:]])
+        except ValueError:
+            raise FileError(
+                "The chart's values cannot be read.",
+                expected="24 rows of L,a,b (D65/10°), row by row from the brown patch",
+                got=repr(line[:60]),
+                remedy="correct the file, or leave it out for an average chart.",
+                where=str(path),
+            ) from None
     return rows
 
 

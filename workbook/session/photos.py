@@ -159,7 +159,9 @@ def codes_of_table(table: Path, folder: Path) -> dict[str, list[Path]]:
     from matchlib.readings import file_text
 
     try:
-        rows = list(csv.DictReader(io.StringIO(file_text(table), newline="")))
+        text = file_text(table)
+        between = max(",;\t", key=text.partition("\n")[0].count)
+        rows = list(csv.DictReader(io.StringIO(text, newline=""), delimiter=between))
     except csv.Error as error:
         raise FileError(
             "This table cannot be read.",
@@ -170,6 +172,8 @@ def codes_of_table(table: Path, folder: Path) -> dict[str, list[Path]]:
     result: dict[str, list[Path]] = {}
     for number, row in enumerate(rows, start=2):
         given = {str(k).strip().casefold(): str(v or "").strip() for k, v in row.items()}
+        if not any(given.values()):  # as a spreadsheet leaves below a table
+            continue
         name, code = given.get("file", ""), given.get("panel", "")
         path = folder / name
         if not name or not code or path.parent.resolve() != folder.resolve() or not path.is_file():

@@ -105,6 +105,9 @@ def keep_photographs(
             panel = archive.panel(each.code)
             name = keep_picture(archive, each.code, each.picture, who=who)
             reading = replace(each.reading.reading, instrument=phone, picture=name)
+            if reading in panel.readings:
+                lines.append(f"{panel.code}: this reading of the photograph is kept already.")
+                continue
             panels.append(panel.having(readings=(*panel.readings, reading)))
         except MatchlibError as error:
             lines.append(f"{each.code or 'The panel'}: not kept. {error}")
