@@ -109,6 +109,21 @@ def test_a_refused_photograph_is_shown_marked_and_read(tmp_path: Path) -> None:
     assert used[0].reading.lab[2] > 40, "the gold one was marked"
 
 
+def test_what_was_marked_on_a_photograph_is_not_lost_when_the_next_is_chosen(
+    tmp_path: Path,
+) -> None:
+    scene = DAY.but(second="gold")
+    intake = intake_of([], tmp_path)
+    after(intake, "photo_file", "two.jpg", jpeg(scene))
+    intake.marks.marks = [mark(taken(scene).panel, (scene.width, scene.height), "T1")]
+    after(intake, "photo_file", "panel.jpg", jpeg())
+    (found,) = intake.found
+    assert found.code == "T1"
+    assert not found.refused
+    assert found.reading is not None
+    assert found.reading.photographs == 2
+
+
 def test_several_panels_of_one_photograph_are_kept_with_their_cards(tmp_path: Path) -> None:
     scene, used = DAY.but(second="gold"), list[Photographed]()
     intake = intake_of(used, tmp_path)

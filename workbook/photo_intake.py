@@ -107,12 +107,13 @@ class PhotoIntake:
             "one_surface": "surfaces" not in self._ticked,
             "linear": True if "linear" in self._ticked else None,
         }
-        # What is marked is marked on the last photograph; the others keep their own marks.
-        last = self.shots[-1]
-        own = replace(last, marks=Marks(corners, panels)) if self._shown is last.content else last
-        shots = [*self.shots[:-1], own]
-        self.shots = [replace(s, marks=replace(s.marks, **common)) for s in shots]
-        asked = list(self.shots)
+        # What is marked is marked on the photograph shown; the others keep their own marks.
+        own = Marks(corners, panels)
+        self.shots = [
+            replace(s, marks=replace(own if s.content is self._shown else s.marks, **common))
+            for s in self.shots
+        ]
+        last, asked = self.shots[-1], list(self.shots)
 
         def work() -> Any:
             from matchlib.readings.photo import load_picture, marked_picture
