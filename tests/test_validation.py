@@ -207,8 +207,14 @@ def test_the_table_has_a_line_for_each(table: tuple[pd.DataFrame, np.ndarray]) -
 def test_what_cannot_be_left_out_is_refused(table: tuple[pd.DataFrame, np.ndarray]) -> None:
     with pytest.raises(DomainError, match="left out"):
         cross_validate(*table, "phase of the moon")
-    with pytest.raises(FitError, match="too few panels"):
-        cross_validate(table[0].head(5), table[1][:5], "panel")
+    # Panels are counted as they are asked for, though each was read twice.
+    coated = table[0][table[0]["colour"].astype(bool)].drop_duplicates("panel").head(3)
+    few = pd.concat([coated, coated])
+    with pytest.raises(FitError, match=r"too few panels.* Got 3 panels\."):
+        cross_validate(few, np.zeros((6, 3)), "panel")
+    alike = few.assign(**coated.iloc[0][["ground", "colour", "schedule", "clear"]])
+    with pytest.raises(FitError, match=r"Got 3 panels of 1 recipe\."):
+        cross_validate(alike, np.zeros((6, 3)), "recipe")
 
 
 @pytest.fixture(scope="module")

@@ -19,6 +19,7 @@ from sklearn.model_selection import GroupKFold
 
 from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FitError
+from matchlib.plural import counted
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, FilmRegressor
 from matchlib.regression.frames import day_of, rows_of
@@ -159,12 +160,14 @@ def split_rows(
             got=repr(by),
             remedy="choose what the regression is to be tested on.",
         )
-    if len(set(panels[rows])) < FEWEST or count < needed:
+    there = len(set(panels[rows]))
+    if there < FEWEST or count < needed:
         raise FitError(
             f"There are too few panels to leave {left_out_words(by)} out.",
             expected=f"{FEWEST} panels with colour"
             + (" and a panel of a later day" if needed == 1 else f", and two {by}s"),
-            got=f"{len(rows)} readings" + ("" if needed == 1 else f" of {count} {by}s"),
+            got=counted(there, "panel")
+            + ("" if needed == 1 or by == "panel" else f" of {counted(count, by)}"),
             remedy="spray more panels, or leave out something smaller.",
         )
     for test in parts:
