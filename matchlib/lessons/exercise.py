@@ -269,8 +269,9 @@ def mark(exercise: Exercise, choice: int) -> Marked:
         words = f"Right: {back}. The prediction is ΔE00 {best:.1f} from what this panel reads"
         words += ", about as much as panels of one recipe differ." if best < 1.5 else "."
     elif passed:
+        near = "a match" if difference <= PASSES else "no farther than what is on its back"
         words = (
-            f"Right: {chose} would read ΔE00 {difference:.1f} from this panel, a match. "
+            f"Right: {chose} would read ΔE00 {difference:.1f} from this panel, {near}. "
             f"The back says {back} (ΔE00 {best:.1f})."
         )
     else:

@@ -400,6 +400,21 @@ def test_what_to_change_is_judged_by_the_law(
         assert asked.texts[asked.right] in mark(asked, wrong).words
 
 
+def test_what_is_no_nearer_than_a_back_that_is_off_is_not_called_a_match(
+    model: FilmPredictor, panels: tuple[Panel, ...]
+) -> None:
+    asked = make_exercise(model, panels, "recipe", seed=1)
+    light, *rest = asked.lab
+    labs = [(light - 30.0, *rest)] * len(asked.labs)
+    labs[asked.right], other = (light + 4.0, *rest), (asked.right + 1) % len(labs)
+    labs[other] = (light + 3.0, *rest)
+    words = mark(replace(asked, labs=tuple(labs)), other).words
+    assert words.startswith("Right: ")
+    assert "a match" not in words
+    labs[other] = (light + 0.5, *rest)
+    assert "a match" in mark(replace(asked, labs=tuple(labs)), other).words
+
+
 def test_lessons_come_in_a_beginners_order() -> None:
     order = list(LESSONS)
     assert order[:2] == ["value", "ratio"]
