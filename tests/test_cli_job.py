@@ -7,6 +7,7 @@ import pytest
 from pypdf import PdfReader
 
 from matchlib.archive import Archive
+from matchlib.domain import CoatSchedule
 from matchlib.job import Job, Plan
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, angle_shop, recipe_at
 from tests.cli_shop import fails, json_of, refused, run
@@ -167,6 +168,29 @@ def test_building_on_a_panel_adds_a_stage(shop):
     assert "needs the coats" in run(
         "add", "--panel", "P3", "--on-top", "--yes", cwd=shop
     ).stderr  # fmt: skip
+
+
+def test_what_is_expected_of_a_card_in_progress_is_by_its_last_reading(shop):
+    """None for a card that nobody read yet; that of the stage below coats laid since."""
+    run("job", "new", "tank", "--lab", 40, 31, 25, cwd=shop)
+    unread = ("--ground", "silver", "--colour", "rust", "--schedule", "2@6:1", "--clear", "no")
+    run("add", "--panel", "U1", *unread, "--yes", cwd=shop)
+    run("job", "plan", 1, "--on", "U1", "--schedule", "1@10:1", cwd=shop)
+    fresh = ("--ground", "silver", "--colour", "rust", "--schedule", "2@6:1 1@10:1")
+    run("job", "new", "lid", "--lab", 40, 31, 25, cwd=shop)
+    run("job", "plan", 2, *fresh, cwd=shop)
+    on, alone = (json_of("job", "show", n, cwd=shop)["expected"] for n in (1, 2))
+    assert on == alone
+    assert run("job", "sheet", 1, cwd=shop).exit_code == 0
+    run("job", "new", "cap", "--lab", 40, 31, 25, cwd=shop)
+    run("job", "plan", 3, "--on", "P3", "--schedule", "2@10:1", cwd=shop)
+    before = json_of("job", "show", 3, cwd=shop)["expected"]
+    with Archive.open(shop / "panels.db") as archive:
+        recipe = archive.panel("P3").recipe.then(CoatSchedule.parse("1@10:1"), clear="no")
+        archive.build_on("P3", recipe)
+    assert json_of("job", "show", 3, cwd=shop)["expected"] == before
+    assert json_of("job", "pot", 3, *CUP, cwd=shop)["recipe"] == "1@10:1"
+    assert run("job", "sheet", 3, cwd=shop).exit_code == 0
 
 
 def test_what_is_said_of_a_card_that_is_built_on_is_kept(shop):

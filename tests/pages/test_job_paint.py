@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from matchlib.domain import Recipe
+from matchlib.domain import Panel, Recipe
 from matchlib.errors import MatchlibError
 from matchlib.mixing import Limits
 from tests.pages.jobs import CHERRY, begun, press, sprayed
@@ -20,7 +20,7 @@ from workbook.jobs.recipe import _CARRIERS, own_recipe
 from workbook.jobs.spray import booth_of
 from workbook.page import Press
 from workbook.page.pictures import coats_words
-from workbook.session.customer import sheet_of_job
+from workbook.session.customer import sheet_of_job, to_spray
 from workbook.session.stock import stock_of
 from workbook.sheet_parts import lab_words
 
@@ -103,6 +103,22 @@ def test_the_sheet_of_further_coats_begins_with_the_card_as_it_is(screen: JobsSc
     assert squeezed("silver, bare") not in text
     last = lab_words(sheet.coats.coats[-1].lab)
     assert squeezed(last) in text
+
+
+def test_the_pot_of_a_card_that_nobody_read_is_of_the_coats_to_add(screen: JobsScreen) -> None:
+    begun(screen)
+    archive = screen.session.archive
+    archive.add([Panel.of("U1", Recipe.of("silver", "cherry", "2@6:1"))])
+    on = Recipe.of("silver", "cherry", "2@6:1 2@10:1", "yes")
+    screen.go(screen.job.choose(on, on="U1"), "spray")
+    assert to_spray(archive, screen.job.job)[0] == screen.job.pot_recipe
+    for coat in ("3", "4"):
+        assert (screen.job.begun, str(screen.job.pot_recipe.schedule)) == (2, "2@10:1")
+        assert "Pot for 2 more coats" in screen.draw()
+        assert squeezed("These coats go on panel U1") in printed(sheet_pdf(screen.job))
+        press(screen, "coat", coat)
+    assert "Next: clear laid" in screen.draw()
+    assert "Pot for 2 more coats" in screen.draw()
 
 
 def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:

@@ -9,7 +9,7 @@ from matchlib.domain import Recipe
 from matchlib.errors import DomainError
 from workbook.session.model_cache import model_of
 from workbook.session.sheet import sheet_of
-from workbook.session.targets import last_tried, stages_read
+from workbook.session.targets import stages_read
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -100,18 +100,19 @@ def _plan_of(job: Job) -> Plan:
 def outlook_of(archive: Archive, job: Job) -> tuple[Outcome, str]:
     """Return what a job's plan should give, and its difference in words.
 
-    Of a plan that builds on a panel, by the panel's own reading.
+    Of a plan that builds on a panel, by the panel's own last reading, if it has one.
     """
     aim, wanted = aim_of_job(job), _plan_of(job).recipe
     _, panel = to_spray(archive, job)
     model = fit_of_job(archive, job)
-    if panel is None or panel.recipe.bare:
+    rows = [] if panel is None or panel.recipe.bare else stages_read(panel, wanted.clear)
+    if panel is None or not rows:
         from matchlib.forecast import forecast
 
         (fresh,) = forecast(model, [wanted], aim)
         return fresh, fresh.words
     # The panel's own reading is learnt from once: the fit is that of the others.
-    (found,) = expected_on(model, last_tried(panel), aim, [wanted])
+    (found,) = expected_on(model, rows[-1], aim, [wanted])
     away = aim.tolerance.with_unit(found.expected)
     return found, f"{away} expected{aim.worst}, from the reading of {panel.code}"
 

@@ -126,12 +126,13 @@ class Work:
     @property
     def begun(self) -> int:
         """Coats that were on the card when this plan was chosen and the pot mixed."""
-        card = self.panel if self.job.plan and self.job.plan.on else None
-        if card is None:
+        card, plan = self.panel, self.job.plan
+        if card is None or plan is None or not plan.on:
             return 0
-        read = [s for s in card.stages if s.readings]
-        schedule = read[-1].recipe.schedule if read else None
-        return 0 if schedule is None else schedule.coats
+        last = card.stages[-1]
+        # The plan's own coats are noted one by one as they are laid, until they are read.
+        noted = [] if last.readings else [entry.coat - 1 for entry in last.log]
+        return min([last.recipe.coats, plan.recipe.coats, *noted])
 
     @property
     def next_coat(self) -> Coat | None:
@@ -206,7 +207,8 @@ class Work:
         if plan is None:
             return []
         coming = [coat.recipe for coat in self.coats[self.begun :]]
-        if self.begun and (coming or self.to_clear) and self.panel is not None:
+        read = self.begun and self.panel is not None and self.rows(self.panel)
+        if read and (coming or self.to_clear):
             try:
                 return self.labs_on_top(self.panel, [*coming, plan.recipe])
             except MatchlibError:
