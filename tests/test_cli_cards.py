@@ -7,7 +7,7 @@ import pytest
 from matchlib.archive import Archive
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.domain import Panel, Reading, Recipe
-from tests.cli_shop import copied, demo_shop, json_of, refused
+from tests.cli_shop import copied, demo_shop, json_of, refused, run
 from workbook.session import Session
 
 AIM = ("--lab", 27.1, 45.9, 28.5)
@@ -120,3 +120,12 @@ def test_next_advises_a_card_read_on_its_way_where_that_is_worth_more(archive):
     assert card["steered"] > rows[0]["probability"] + 0.02
     assert card["own"] is None or 0.0 <= card["own"] <= 1.0
     assert "let it dry, and read it" in card["words"]
+
+
+def test_a_card_on_which_coats_were_laid_since_it_was_read_is_not_steered(shop):
+    card = ("--panel", "K1", "--clear", "no", "--yes")
+    first = ("--ground", "silver", "--colour", "rust", "--schedule", "2@8:1", "--lab", 52, 18, 16)
+    run("add", *card, *first, cwd=shop)
+    run("add", *card, "--on-top", "--schedule", "1@8:1", cwd=shop)
+    words = refused("correct", "--tried", "K1", "--lab", 43, 30, 24, "--looks", 1, cwd=shop)
+    assert "Coats were laid on card K1 since it was read" in words

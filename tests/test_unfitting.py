@@ -11,12 +11,13 @@ from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, multivariate_t
 
 from matchlib.correction import Belief, Sprayed, Today, aside_words, learn
-from matchlib.correction.weighing import _students, _TriedPanel, weigh
-from matchlib.domain import CoatSchedule, Colour, Recipe
+from matchlib.correction.weighing import _students, _TriedPanel, unfitting_words, weigh
+from matchlib.domain import CoatSchedule, Colour, Recipe, Viewing
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from matchlib.steering import correct
 from matchlib.target import Target
+from tests.angle_shop import aimed_at, angle_model, recipe_at
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
 
@@ -81,6 +82,21 @@ def test_a_sign_typed_wrong_is_told_as_that(model: FilmRegressor, recipe: Recipe
     assert f"b* {yellow:.1f} instead of {-yellow:.1f}" in advice.unfitting
     assert advice.changes == ()
     assert advice.options == ()
+
+
+def test_a_card_read_at_several_angles_is_weighed_by_all_of_them() -> None:
+    belief = Belief.of(angle_model(), recipes=[recipe_at("3@6:1")])
+    right = Sprayed.of((recipe_at("3@6:1"), aimed_at("3@6:1")))
+    assert weigh(belief, right, Limits()).wrong < 0.1
+    (flop,) = right.also
+    light, red, yellow = flop.lab
+    slip = replace(right, also=(replace(flop, lab=(light, -red, yellow)),))
+    verdict = weigh(belief, slip, Limits())
+    assert verdict.wrong > 0.99
+    assert f"a* {red:.1f} instead of {-red:.1f} at 45as110" in unfitting_words(verdict)
+    # Of one reading seen under two lights the second says nothing new.
+    lamp = replace(right, viewing=Viewing("A", "10", "45as15"))
+    assert _TriedPanel(belief, replace(right, also=(lamp, flop))).lab.shape == (1, 6)
 
 
 def test_nothing_is_learnt_from_what_does_not_fit(model: FilmRegressor, recipe: Recipe) -> None:

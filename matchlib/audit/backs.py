@@ -40,7 +40,7 @@ class Read(Protocol):
 
     @property
     def lab(self) -> Array:
-        """Readings, shape (m, 3)."""
+        """Readings, shape (m, 3); of one panel alone, at every angle, shape (1, 3 v)."""
 
     @property
     def squared(self) -> Array:
@@ -110,14 +110,22 @@ class Verdict:
         return max(of_kind, key=lambda i: float(shares[i]), default=None)
 
 
-def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
+def _mistyped(seen: Array, panel: Panel) -> Iterator[tuple[Array, str]]:
     """What may have been read: a sign or a decimal point lost, or two numbers exchanged."""
-    for axis, factor in ((1, -1.0), (2, -1.0), (0, 10.0), (1, 10.0), (2, 10.0), (1, 0.1), (2, 0.1)):
-        read = lab.copy()
-        read[axis] *= factor
-        yield read, f"{'Lab'[axis]}* {read[axis]:.1f} instead of {lab[axis]:.1f}"
-    yield lab[[0, 2, 1]], "a* and b* changed places"
-    yield lab[[1, 0, 2]], "L* and a* changed places"
+    for start in range(0, len(seen), 3):
+        lab = seen[start : start + 3]
+        of = f" at {panel.readings[start // 3].viewing.geometry}" if len(seen) > 3 else ""
+        typed: list[tuple[Array, str]] = []
+        for axis, factor in ((1, -1.0), (2, -1.0), (0, 10.0), (1, 10.0), (2, 10.0),
+                             (1, 0.1), (2, 0.1)):  # fmt: skip
+            read = lab.copy()
+            read[axis] *= factor
+            typed.append((read, f"{'Lab'[axis]}* {read[axis]:.1f} instead of {lab[axis]:.1f}"))
+        typed.append((lab[[0, 2, 1]], "a* and b* changed places"))
+        typed.append((lab[[1, 0, 2]], "L* and a* changed places"))
+        for read, note in typed:
+            if 0 <= read[0] <= 100:
+                yield np.concatenate([seen[:start], read, seen[start + 3 :]]), note + of
 
 
 def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> list[Verdict]:
@@ -146,9 +154,9 @@ def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> 
         verdicts[i].slips.append(Slip(kind, None, float(astray[i]), PRIORS[kind]))
         if any(r.spectral for r in left.panels[i].readings):
             continue  # nobody types a spectrum
-        options = [(lab, note) for lab, note in _mistyped(left.lab[i]) if 0 <= lab[0] <= 100]
+        options = list(_mistyped(left.lab[i], left.panels[i]))
         prior = PRIORS["mistyped reading"] / max(len(options), 1)
-        labs = np.array([lab for lab, _ in options]).reshape(-1, 3)
+        labs = np.array([lab for lab, _ in options]).reshape(-1, left.lab.shape[1])
         values = left.had_it_read(np.full(len(options), i), labs)
         for (_, note), value in zip(options, values, strict=True):
             verdicts[i].slips.append(Slip("mistyped reading", None, float(value), prior, note))

@@ -25,7 +25,7 @@ from matchlib.domain import Colour, Ground, Panel, Reading, Recipe
 from matchlib.mixing import Limits
 from matchlib.progress import Callback
 from matchlib.regression.vocabulary import Vocabulary
-from matchlib.tails import chance_words
+from matchlib.tails import block_diagonal, chance_words
 
 __all__ = ["DOUBTED", "LOOK", "aside_words", "believed_of", "learn", "unfitting_words", "weigh"]
 
@@ -48,14 +48,20 @@ class _TriedPanel:
     belief: Belief
     row: Sprayed
 
+    @cached_property
+    def seen(self) -> list[Sprayed]:
+        """One reading an angle, of the first one's kind: one angle's lights tell hardly more."""
+        alike = [view for view in self.row.views if view.source == self.row.source]
+        return list({view.viewing.geometry: view for view in reversed(alike)}.values())[::-1]
+
     @property
     def panels(self) -> tuple[Panel, ...]:
-        reading = Reading(self.row.viewing, source=self.row.source, lab=self.row.lab)
-        return (Panel.of("this panel", self.row.read_as, readings=(reading,)),)
+        readings = tuple(Reading(v.viewing, source=v.source, lab=v.lab) for v in self.seen)
+        return (Panel.of("this panel", self.row.read_as, readings=readings),)
 
     @property
     def lab(self) -> Array:
-        return np.array([self.row.lab])
+        return np.array([view.lab for view in self.seen]).reshape(1, -1)
 
     @property
     def words(self) -> Vocabulary:
@@ -70,30 +76,38 @@ class _TriedPanel:
         return self._films([self.row.read_as])
 
     def _films(self, recipes: Sequence[Recipe]) -> tuple[Array, Array, Array, Array]:
-        """Lab at each film (n, f, 3), log weight of each film (f,), covariance, their dof."""
+        """Lab at each film (n, f, 3 v), log weight of each film (f,), covariance, their dof."""
         from scipy.special import logsumexp  # slow to load, and a match weighs no panel
 
         b, p = self.belief, self.belief.size
-        n, view = len(recipes), self.row.viewing
+        n, views, source = len(recipes), [v.viewing for v in self.seen], self.row.source
         days = [(share, start[p, p] ** 0.5) for share, start in b.days()]
         sds = np.array([sd for _, sd in days])
         off = FILMS * sds.max()
         density = np.array([share for share, _ in days]) / sds
         weight = logsumexp(-0.5 * (off[:, None] / sds) ** 2, b=density, axis=1)
-        _, jacobian, *_ = b.linear(recipes, view, sources=self.row.source)
+        there, jacobian, *_ = b.together(recipes, views, source=source)
         # What is not film, given the film: of earlier panels of today the two are learnt together.
         with_film = b.covariance[:, p] / b.covariance[p, p]
         rest = b.covariance - np.outer(with_film, b.covariance[:, p])
         other = with_film.copy()
         other[p] = 0.0
         each = [r for r in recipes for _ in off]
-        labs, *_ = b.linear(each, view, sources=self.row.source, film=np.tile(off, n), slopes=False)
-        labs = labs.reshape(n, len(off), 3) + (jacobian @ other)[:, None, :] * off[:, None]
-        there = b.predict_each(recipes, view, sources=self.row.source)
+        by_view = [
+            b.linear(each, view, sources=source, film=np.tile(off, n), slopes=False)[0]
+            for view in views
+        ]
+        labs = np.concatenate(by_view, axis=1).reshape(n, len(off), -1)
+        labs = labs + (jacobian @ other)[:, None, :] * off[:, None]
         there = replace(there, known=jacobian @ rest @ jacobian.transpose(0, 2, 1))
-        if self.row.covariance is not None:
-            stated = np.broadcast_to(self.row.covariance, there.spray.shape)
-            there = replace(there, reading=stated)
+        stated = [
+            there.reading[0, 3 * i : 3 * i + 3, 3 * i : 3 * i + 3]
+            if view.covariance is None
+            else view.covariance
+            for i, view in enumerate(self.seen)
+        ]
+        own = np.broadcast_to(block_diagonal(stated), there.spray.shape)
+        there = replace(there, reading=own)
         return labs, weight - logsumexp(weight), there.covariance, there.dof
 
     def _likelihood(self, films: tuple[Array, Array, Array, Array], read: Array) -> Array:
@@ -123,16 +137,16 @@ class _TriedPanel:
 
 
 def _students(away: Array, covariance: Array, dof: Array) -> Array:
-    """Log density (n, f) of a t about 0 of some covariance; away (n, f, 3)."""
+    """Log density (n, f) of a t about 0 of some covariance; away (n, f, d)."""
     from scipy.special import gammaln
 
-    nu = np.minimum(dof, 1e6)[:, None]
+    nu, d = np.minimum(dof, 1e6)[:, None], away.shape[2]
     scale = covariance * ((nu - 2.0) / nu)[:, :, None]
     solved = np.linalg.solve(scale[:, None], away[..., None])[..., 0]
     far = np.sum(away * solved, axis=2)
-    log = gammaln((nu + 3.0) / 2.0) - gammaln(nu / 2.0) - 1.5 * np.log(nu * np.pi)
+    log = gammaln((nu + d) / 2.0) - gammaln(nu / 2.0) - 0.5 * d * np.log(nu * np.pi)
     log -= 0.5 * np.linalg.slogdet(scale)[1][:, None]
-    return np.asarray(log - 0.5 * (nu + 3.0) * np.log1p(far / nu), float)
+    return np.asarray(log - 0.5 * (nu + d) * np.log1p(far / nu), float)
 
 
 def weigh(belief: Belief, panel: Sprayed, limits: Limits) -> Verdict:

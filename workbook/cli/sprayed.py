@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
+from matchlib.errors import DomainError
 from workbook.cli.common import FileOptions, LightOptions, named_numbers
 from workbook.cli.options import Option
 from workbook.cli.wanted import labs_at
@@ -134,8 +135,16 @@ class CardOptions:
         """
         from workbook.session.targets import stages_read
 
-        usual = session.clear if clear == "yes" else clear
-        return stages_read(session.archive.panel(code), usual)
+        usual, panel = session.clear if clear == "yes" else clear, session.archive.panel(code)
+        rows = stages_read(panel, usual)
+        if rows and rows[-1][0].schedule != panel.recipe.schedule:
+            raise DomainError(
+                f"Coats were laid on card {panel.code} since it was read.",
+                expected=f"its reading after {panel.recipe.schedule}",
+                got=f"one after {rows[-1][0].schedule or 'no coat'}",
+                remedy="let it dry, read it, and add the reading to it.",
+            )
+        return rows
 
     def of_panel(self, panel: NewPanelOptions, typed: list[Typed]) -> Sequence[Typed]:
         """Return the panel just sprayed as such a card, with its earlier readings."""

@@ -207,10 +207,10 @@ class Work:
         if plan is None:
             return []
         coming = [coat.recipe for coat in self.coats[self.begun :]]
-        read = self.begun and self.panel is not None and self.rows(self.panel)
-        if read and (coming or self.to_clear):
+        card = self.panel if self.begun and (coming or self.to_clear) else None
+        if card is not None and self.rows(card):
             try:
-                return self.labs_on_top(self.panel, [*coming, plan.recipe])
+                return self.labs_on_top(card, [*coming, plan.recipe])
             except MatchlibError:
                 pass  # it was read in another way than the target: the fit alone tells
         return self.expected_labs([*coming, plan.recipe], but=plan.on)
