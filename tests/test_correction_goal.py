@@ -150,3 +150,13 @@ def test_a_sprayed_panel_of_several_readings_has_as_many_views() -> None:
     panel = Sprayed.of((recipe_at("3@5:1"), (face, flop)))
     assert [v.viewing for v in panel.views] == [FACE, FLOP]
     assert panel.views[1].lab == pytest.approx(flop.lab)
+
+
+def test_the_same_again_is_not_advised_where_all_else_comes_nearer() -> None:
+    """Hardly anything passes so tight a box: what misses by far is still not nearly as likely."""
+    aim = Target.of_readings(aimed_at("4@3:1"), tolerance=Tolerance("Lab", box=(0.3, 0.3, 0.3)))
+    read = recipe_at("2@6:1"), aimed_at("2@6:1")
+    advice = correct(angle_model(), [read], aim)
+    assert advice.changes[0].probability < 0.05
+    assert advice.best.recipe != read[0]
+    assert advice.best.expected < 2 * advice.changes[0].expected

@@ -111,6 +111,19 @@ def test_stock_is_held_to() -> None:
         assert s.recipe.schedule is not None
         if str(s.recipe.colour) == COLOURS[0]:
             assert s.recipe.schedule.strength <= 0.9 + 1e-9
+    scarce = Limits(
+        grounds=("silver",),
+        colours=(COLOURS[0],),
+        stock={name: 0.4 * each},
+        area=area,
+        use=use,
+        blends=False,
+        ground_blends=False,
+    )
+    short = suggest(model_of(), goal, scarce)
+    assert short.why_not.startswith("Out of reach")
+    assert "Finer parts" not in short.why_not, "no cup makes more of what there is"
+    assert short[0].rounding_loss < 1.0
     learnt = Belief.of(model_of())
     could = fresh_recipes(model_of(), limits, usual="yes")
     could += [move.recipe for move in moves(could[-1], limits, ())]

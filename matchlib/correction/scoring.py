@@ -93,8 +93,10 @@ def places_of(target: Target, panel: Sprayed, usual: Viewing) -> list[int]:
 
 def best_of(found: Sequence[Scored]) -> Scored | None:
     """Return the likeliest, or one of fewer changes if it is nearly as likely."""
-    return max(
-        found,
-        key=lambda s: (s.probability - WORTH_A_CHANGE * s.changes, -s.expected),
-        default=None,
-    )
+
+    def worth(one: Scored) -> tuple[float, float]:
+        # Where hardly anything passes, what does not at all is not nearly as likely.
+        least = one.probability / 2.0
+        return max(one.probability - WORTH_A_CHANGE * one.changes, least), -one.expected
+
+    return max(found, key=worth, default=None)

@@ -163,7 +163,10 @@ class _Walk:
             lab = _lab(self.space, grounds, pots, schedules, view)
             labs.append(lab)
             residuals.append((lab - wanted) @ axes.T)
-        return np.concatenate(residuals, axis=1), self.target.difference(labs)
+        # What the stock has not enough for is passed on the way, and no recipe that could be had.
+        enough = self.space.enough(pots, schedules.strength)
+        away = np.where(enough, self.target.difference(labs), np.inf)
+        return np.concatenate(residuals, axis=1), away
 
     def rounded(self, x: Array) -> Picks:
         """Return the measurable recipes around the optima."""

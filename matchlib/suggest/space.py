@@ -141,10 +141,15 @@ class Space:
 
     def allowed(self, pot: int, *, stepped: bool = False) -> NDArray[np.bool_]:
         """Return which schedules (s,) a pot may be sprayed in, by its kind and the stock."""
-        few, s = np.isfinite(self.stock), self.schedules
-        needed = s.strength[:, None] * self.colour_share[pot, few] * self.limits.ml_per_coat()
-        enough = (needed <= self.stock[few]).all(axis=1)
+        s = self.schedules
+        enough = self.enough(self.colour_share[pot], s.strength)
         return np.asarray((s.single | (stepped or self.neat[pot])) & enough)
+
+    def enough(self, share: Array, strength: Array) -> NDArray[np.bool_]:
+        """Return whether the stock has what pots of some strength (s,) take of their colours."""
+        few = np.isfinite(self.stock)
+        needed = strength[:, None] * share[..., few] * self.limits.ml_per_coat()
+        return np.asarray((needed <= self.stock[few]).all(axis=1))
 
     def table(
         self, ground_share: Array, colour_share: Array, schedules: Schedules, viewing: Viewing
