@@ -110,20 +110,21 @@ class Verdict:
         return max(of_kind, key=lambda i: float(shares[i]), default=None)
 
 
-def _mistyped(seen: Array, panel: Panel) -> Iterator[tuple[Array, str]]:
+def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
     """What may have been read: a sign or a decimal point lost, or two numbers exchanged."""
+    for axis, factor in ((1, -1.0), (2, -1.0), (0, 10.0), (1, 10.0), (2, 10.0), (1, 0.1), (2, 0.1)):
+        read = lab.copy()
+        read[axis] *= factor
+        yield read, f"{'Lab'[axis]}* {read[axis]:.1f} instead of {lab[axis]:.1f}"
+    yield lab[[0, 2, 1]], "a* and b* changed places"
+    yield lab[[1, 0, 2]], "L* and a* changed places"
+
+
+def _mistyped_at(seen: Array, panel: Panel) -> Iterator[tuple[Array, str]]:
+    """The same of a panel's readings, shape (3 v,): each that any colour can have, at one angle."""
     for start in range(0, len(seen), 3):
-        lab = seen[start : start + 3]
         of = f" at {panel.readings[start // 3].viewing.geometry}" if len(seen) > 3 else ""
-        typed: list[tuple[Array, str]] = []
-        for axis, factor in ((1, -1.0), (2, -1.0), (0, 10.0), (1, 10.0), (2, 10.0),
-                             (1, 0.1), (2, 0.1)):  # fmt: skip
-            read = lab.copy()
-            read[axis] *= factor
-            typed.append((read, f"{'Lab'[axis]}* {read[axis]:.1f} instead of {lab[axis]:.1f}"))
-        typed.append((lab[[0, 2, 1]], "a* and b* changed places"))
-        typed.append((lab[[1, 0, 2]], "L* and a* changed places"))
-        for read, note in typed:
+        for read, note in _mistyped(seen[start : start + 3]):
             if 0 <= read[0] <= 100:
                 yield np.concatenate([seen[:start], read, seen[start + 3 :]]), note + of
 
@@ -154,7 +155,7 @@ def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> 
         verdicts[i].slips.append(Slip(kind, None, float(astray[i]), PRIORS[kind]))
         if any(r.spectral for r in left.panels[i].readings):
             continue  # nobody types a spectrum
-        options = list(_mistyped(left.lab[i], left.panels[i]))
+        options = list(_mistyped_at(left.lab[i], left.panels[i]))
         prior = PRIORS["mistyped reading"] / max(len(options), 1)
         labs = np.array([lab for lab, _ in options]).reshape(-1, left.lab.shape[1])
         values = left.had_it_read(np.full(len(options), i), labs)

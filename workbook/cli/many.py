@@ -157,8 +157,8 @@ def _text(found: Mapping[str, Suggestions]) -> str:
     first = next(iter(found.values()))
     lines = [
         f"{counted(len(found), 'sample')}; {first.target.tolerance.words}; "
-        f"{first.searched:,} recipes searched for each; the chance is that of a card sprayed "
-        "blind: match one sample alone for how to steer its card."
+        f"{counted(first.searched, 'recipe')} searched for each; the chance is that of a card "
+        "sprayed blind: match one sample alone for how to steer its card."
     ]
     far = [name for name, some in found.items() if not some.reachable]
     if far:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from matchlib.plural import counted
 from workbook.cli.common import note, show
 from workbook.cli.printing import chance, number, recipe_row, table, wrapped
 
@@ -94,7 +95,7 @@ def matches_text(found: Suggestions) -> str:
     aims, tolerance = found.target.aims, found.target.tolerance
     lines = [
         f"Target: {'; '.join(_aim_words(aim, len(aims) > 1) for aim in aims)}; "
-        f"{tolerance.words}; {found.searched:,} recipes searched; "
+        f"{tolerance.words}; {counted(found.searched, 'recipe')} searched; "
         f"clear coat: {found[0].recipe.clear or 'none'}."
     ]
     if found.why_not:
