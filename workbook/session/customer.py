@@ -143,7 +143,7 @@ def sheet_of_job(
 ) -> JobSheet:
     """Return the sheet of a job: of its own target, recipe and customer, and of no other's."""
     from matchlib.explain import coat_readings
-    from matchlib.forecast import angles_of
+    from matchlib.forecast import angles_of, forecast
     from matchlib.steering import SANDING
 
     recipe, panel = to_spray(archive, job)
@@ -174,9 +174,12 @@ def sheet_of_job(
         cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
         coats = replace(coats, coats=(*coats.coats[: laid + 1], *on), cleared=cleared)
     angles = sheet.angles
-    if angles and not panel.recipe.bare:
+    if angles:
         each = [replace(aim, aims=(one,)) for one in aim.aims]
-        seen = [expected_on(model, last_tried(panel), one, [whole])[0].lab for one in each]
+        if rows and not panel.recipe.bare:
+            seen = [expected_on(model, rows[-1], one, [whole])[0].lab for one in each]
+        else:
+            seen = [forecast(model, [whole], one)[0].lab for one in each]
         angles = angles_of(aim, seen)
     notes = [f"These coats go on panel {panel.code}, which has {panel.recipe}."]
     notes += [SANDING] if _under_clear(panel) else []
