@@ -77,3 +77,16 @@ def test_a_file_that_differs_is_answered(shop: Path) -> None:
     repeats = json_of("import", "panels.csv", "--repeats", cwd=shop)
     assert repeats["extended"] == [{"panel": "P3", "readings": 1}]
     fails(run("import", "other.csv", "--keep", "--replace", cwd=shop), 2)
+
+
+def test_a_code_in_use_again_is_not_said_to_be_removed(shop: Path) -> None:
+    assert run("remove", "P3", cwd=shop).exit_code == 0
+    assert json_of("panel", "P3", cwd=shop)["removed"] is True
+    assert json_of("import", "panels.csv", cwd=shop)["again"] == ["P3"]
+    assert json_of("panel", "P3", cwd=shop)["removed"] is False
+
+
+def test_one_panel_is_counted_as_one(tmp_path: Path) -> None:
+    (tmp_path / "one.csv").write_text("\n".join(SMALL.splitlines()[:2]) + "\n")
+    assert run("import", "one.csv", cwd=tmp_path).exit_code == 0
+    assert "All is well: 1 panel, no damage" in run("check", cwd=tmp_path).stdout

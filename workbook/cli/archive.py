@@ -9,6 +9,7 @@ from typing import Annotated
 
 import click
 
+from matchlib.plural import counted
 from workbook.cli.common import (
     ArchiveOption,
     ArchiveOptions,
@@ -150,7 +151,7 @@ def _check(*, asked: ArchiveOptions) -> None:
     if asked.json_:
         show_json({"panels": panels, "faults": faults, "near": near})
     elif not faults:
-        show(f"All is well: {panels} panels, no damage found.")
+        show(f"All is well: {counted(panels, 'panel')}, no damage found.")
         if words:
             show(words)
     for fault in faults:

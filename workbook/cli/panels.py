@@ -166,7 +166,7 @@ def _panel(
 
     with asked.opened() as session:
         panel = session.archive.panel(code)
-        gone = panel.code in session.archive.deleted()
+        gone = panel.code not in {p.code for p in session.archive.panels()}
         jobs = [j.number for j in session.archive.jobs() if panel.code in j.panels]
         try:
             tell_fit(session)
