@@ -166,3 +166,75 @@ def test_nothing_to_import_is_a_usage_error(shop):
     done = run("import", cwd=shop)
     assert done.exit_code == 2
     assert "name a file" in done.stderr
+
+
+STAGED = (
+    "panel,stage,ground,colour,schedule,clear,illuminant,observer,geometry,L,a,b,note\n"
+    "S1,1,silver,red,2@6:1,no,D65,10,45:0,48,24,20,\n"
+    "S1,2,silver,red,4@6:1,yes,D65,10,45:0,36,35,26,\n"
+    "S2,1,silver,red,4@6:1,yes,D65,10,45:0,36,35,26,thin\n"
+)
+LATER = (
+    "panel,stage,L,a,b,illuminant,observer,geometry,date,Booth,note,humidity\n"
+    "S1,1,48.1,24.1,20.1,D65,10,45:0,2027-03-01,B2,,\n"
+    "S1,2,36.1,35.1,26.1,D65,10,45:0,2027-03-01,,,\n"
+    "S1,,36.2,35.2,26.2,D65,10,45:0,2027-03-02,,,\n"
+    "S2,,36.2,35.2,26.2,D65,10,45:0,2027-03-02,B2,thick,55\n"
+)
+
+
+def test_readings_by_stage_are_laid_to_the_stage_they_name(shop):
+    (shop / "staged.csv").write_text(STAGED)
+    (shop / "later.csv").write_text(LATER)
+    json_of("import", "staged.csv", cwd=shop)
+    found = json_of("import", "later.csv", cwd=shop)
+    assert found["readings"] == 4, "the file's own, and none that the archive has"
+    assert found["extended"] == [{"panel": "S1", "readings": 3}, {"panel": "S2", "readings": 1}]
+    stages = json_of("panel", "S1", cwd=shop)["stages"]
+    light = [[reading["lab"][0] for reading in stage["readings"]] for stage in stages]
+    assert light == [[48.0, 48.1], [36.0, 36.1, 36.2]]
+    assert json_of("import", "later.csv", cwd=shop)["readings_added"] == 0
+    (shop / "more.csv").write_text(LATER.splitlines()[0] + "\nS2,2,30,30,20,D65,10,45:0,,,,\n")
+    words = refused("import", "more.csv", cwd=shop)
+    assert "Panel S2 has no stage of this number. Expected 1 to 1. Got 2." in words
+
+
+def test_readings_of_a_known_panel_bring_what_else_their_file_says(shop):
+    (shop / "staged.csv").write_text(STAGED)
+    (shop / "later.csv").write_text(LATER)
+    json_of("import", "staged.csv", cwd=shop)
+    found = json_of("import", "later.csv", cwd=shop)
+    assert found["differing"] == [
+        {"panel": "S2", "what": "note: thin in the archive, thick in the file"}
+    ]
+    panel = json_of("panel", "S2", cwd=shop)
+    assert (panel["extra"], panel["note"]) == ([["Booth", "B2"]], "thin")
+    assert (panel["stages"][0]["humidity"], panel["stages"][0].get("date")) == (55.0, None)
+
+
+def test_backs_by_stage_in_one_file_meet_readings_by_stage_in_another(shop):
+    backs = ["panel,stage,ground,colour,schedule,clear", "S1,1,silver,red,2@6:1,no"]
+    (shop / "backs.csv").write_text("\n".join([*backs, "S1,2,silver,red,4@6:1,yes\n"]))
+    (shop / "read.csv").write_text("".join(LATER.splitlines(keepends=True)[:4]))
+    json_of("import", "backs.csv", "read.csv", cwd=shop)
+    stages = json_of("panel", "S1", cwd=shop)["stages"]
+    light = [[reading["lab"][0] for reading in stage["readings"]] for stage in stages]
+    assert light == [[48.1], [36.1, 36.2]]
+
+
+def test_what_a_file_adds_to_a_back_alone_is_counted_and_replaces_notes(shop):
+    (shop / "staged.csv").write_text(STAGED)
+    json_of("import", "staged.csv", cwd=shop)
+    more = "panel,ground,colour,schedule,clear,source,humidity,Booth\nS2,silver,red,4@6:1,yes,none,"
+    (shop / "more.csv").write_text(f"{more}55,B2\n")
+    done = run("import", "more.csv", cwd=shop)
+    assert "0 panels added, 1 completed on the back; 0 readings added." in done.stdout
+    (shop / "more.csv").write_text(f"{more}55,B3\n")
+    assert json_of("import", "more.csv", "--replace", cwd=shop)["completed"] == ["S2"]
+    assert json_of("panel", "S2", cwd=shop)["extra"] == [["Booth", "B3"]]
+    assert json_of("import", "more.csv", "--replace", cwd=shop)["already"] == ["S2"]
+
+
+def test_a_table_without_grounds_or_readings_lacks_those_alone(shop):
+    (shop / "t.csv").write_text("panel,temperature\nA1,24\n")
+    assert "This table has no column ground." in refused("import", "t.csv", cwd=shop)

@@ -31,6 +31,8 @@ class AddResult:
         Codes of new panels.
     extended : tuple of (str, int)
         Codes of known panels and the number of readings they gained, a new stage's included.
+    completed : tuple of str
+        Codes of known panels of which more is written now, without a reading more.
     already : tuple of str
         Codes that were there with all their readings; nothing was doubled.
     again : tuple of str
@@ -58,7 +60,7 @@ class AddResult:
     SHOWN: ClassVar = (
         "added",
         ("extended", lambda r: [{"panel": code, "readings": n} for code, n in r.extended]),
-        *("already", "again"),
+        *("completed", "already", "again"),
         ("left_out", lambda r: [{"panel": code, "reason": why} for code, why in r.refused]),
         ("differing", lambda r: [{"panel": code, "what": what} for code, what in r.differing]),
         ("replaced", lambda r: [{"panel": code, "what": what} for code, what in r.replaced]),
@@ -67,6 +69,7 @@ class AddResult:
 
     added: tuple[str, ...] = ()
     extended: tuple[tuple[str, int], ...] = ()
+    completed: tuple[str, ...] = ()
     already: tuple[str, ...] = ()
     again: tuple[str, ...] = ()
     refused: tuple[tuple[str, str], ...] = ()
@@ -81,6 +84,7 @@ class AddResult:
         parts = [f"{counted(len(self.added), 'panel')} added"]
         for codes, what in (
             (self.extended, "given more readings"),
+            (self.completed, "completed on the back"),
             (self.already, "already there"),
             (self.replaced, "replaced by what the file says"),
             (self.again, "of them removed before"),
@@ -138,7 +142,7 @@ def take(
     """Write panels as one import, and return what became of them and what is to be recorded."""
     new: list[Panel] = []
     changed: list[tuple[StoredPanel, Panel]] = []
-    extended, already, differing, replaced = [], [], [], []
+    extended, completed, already, differing, replaced = [], [], [], [], []
     for panel in panels:
         stored = known.get(panel.code)
         if stored is None or stored.deleted:
@@ -150,6 +154,8 @@ def take(
             continue
         takes = bool(compared.differing) and on_duplicate == "replace"
         wanted = compared.replaced() if takes else compared.joined
+        if on_duplicate == "replace":  # notes never differ so that a file is refused
+            wanted = replace(wanted, extra=(*wanted.extra, *panel.extra))
         if compared.words and not takes:
             differing.append((panel.code, compared.words))
         if wanted == stored.panel:
@@ -161,11 +167,14 @@ def take(
             replaced.append((panel.code, compared.words))
         elif gained:
             extended.append((panel.code, gained))
+        else:
+            completed.append(panel.code)
     if refused and on_duplicate == "refuse":
         raise _differs(refused)
     result = AddResult(
         added=tuple(p.code for p in new),
         extended=tuple(extended),
+        completed=tuple(completed),
         already=tuple(already),
         again=tuple(p.code for p in new if p.code in known),
         refused=tuple(refused),

@@ -141,7 +141,8 @@ class TableReader:
                 entry.back[name] = self._back(row, name)
         with entry.noting():
             number = lookup.whole(row, "stage")
-            entry.stage = 1 if number is None else number
+            # Of readings alone, it is the last where the file does not say.
+            entry.stage = int(self.role != "readings") if number is None else number
         with entry.noting():
             if text := lookup.text(row, "log"):
                 entry.log = _as_exported(text, tuple[LoggedCoat, ...], "log of coats")

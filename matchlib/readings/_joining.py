@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 
 from matchlib.domain import name_key
+from matchlib.plural import counted
 from matchlib.readings.questions import Asking, Choice, Question
 
 __all__ = ["folded_code", "joined"]
@@ -38,7 +39,9 @@ def joined(readings: Sequence[str], backs: Sequence[str], asking: Asking) -> lis
     if len(readings) == len(backs) == len(left):
         text = "by order: the first reading is of the first back"
         choices.append(Choice("order", text, _example(readings, backs, ways["order"], alike)))
-    choices.append(Choice("code", f"by the whole code alone: {len(left)} readings stay alone"))
+    choices.append(
+        Choice("code", f"by the whole code alone: {counted(len(left), 'reading')} left alone")
+    )
     question = Question(
         "join",
         f"{len(left)} of {len(readings)} readings have a code that no back has, such as "

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from matchlib.domain import Panel, Stage
+from matchlib.domain import Panel, Recipe, Stage
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._cells import heading
 from matchlib.readings._columns import ask_column
@@ -69,18 +69,18 @@ def read_tables(
     tables = [t for t in tables if t.rows] or tables  # a sheet of backs, none typed yet
     intake = _Intake(asking, stated)
     several = len({t.sheet for t in tables}) > 1
+    lookups = [Lookup(table, asking, stated) for table in tables]
     used: list[Lookup] = []
-    for table in tables:
-        lookup = Lookup(table, asking, stated)
+    for lookup in lookups:
         if role_of(lookup):
             used.append(lookup)
         else:
             intake.warnings.append(
-                f"The table {table.sheet or table.header[0]!r} was left out: it "
+                f"The table {lookup.table.sheet or lookup.table.header[0]!r} was left out: it "
                 "holds neither readings nor backs"
             )
     try:
-        _needed(used, tables, intake)
+        _needed(used, lookups, intake)
     except Undecided:
         columns = tuple(c for lookup in used for c in lookup.columns.meanings)
         return ImportReport(file, sha256, (), questions=asking.questions, columns=columns)
@@ -113,7 +113,7 @@ def read_tables(
     )
 
 
-def _needed(used: list[Lookup], tables: Sequence[Table], intake: _Intake) -> None:
+def _needed(used: list[Lookup], lookups: list[Lookup], intake: _Intake) -> None:
     missing = _missing(used)
     if missing and not (missing == ["ground"] and _all_known(used, intake.stated)):
         for lookup in used:
@@ -122,9 +122,10 @@ def _needed(used: list[Lookup], tables: Sequence[Table], intake: _Intake) -> Non
     if missing == ["ground"] and intake.stated.panels:
         return
     if missing or not used:
-        names = [n for t in tables for n in t.header if n]
+        names = [n for lookup in lookups for n in lookup.table.header if n]
+        missing = _missing(used or lookups) or ["colour"]
         raise FileError(
-            f"This table has no column {' and no column '.join(missing or ['panel'])}.",
+            f"This table has no column {' and no column '.join(missing)}.",
             expected="at least panel, ground, colour, schedule (or ratio and coats), and L, a, b "
             "or spectral columns",
             got=", ".join(names)[:200],
@@ -198,12 +199,13 @@ def _join(intake: _Intake) -> None:
     loose = [e for e in intake.entries if e.recipe is None]
     if not loose:
         return
-    backs: dict[str, Entry | Panel] = {}
+    backs: dict[str, dict[int, Recipe]] = {}
     for entry in intake.entries:
         if entry.recipe is not None:
-            backs.setdefault(entry.code, entry)
-    for code, panel in intake.stated.panels.items():
-        backs.setdefault(code, panel)
+            backs.setdefault(entry.code, {}).setdefault(entry.stage, entry.recipe)
+    known = {code: panel for code, panel in intake.stated.panels.items() if code not in backs}
+    for code, panel in known.items():
+        backs[code] = {n: stage.recipe for n, stage in enumerate(panel.stages, 1)}
     codes = list(backs)
     try:
         places = joined([e.code for e in loose], codes, intake.asking)
@@ -216,9 +218,18 @@ def _join(intake: _Intake) -> None:
         if i is None:
             intake.refuse(entry, f"No back was found for the reading {entry.code!r}.", ALONE)
             continue
-        back = backs[codes[i]]
-        entry.recipe, entry.code = back.recipe, codes[i]
-        entry.known = back if isinstance(back, Panel) else None
+        stages = backs[codes[i]]
+        entry.code, entry.stage = codes[i], entry.stage or max(stages)
+        if entry.stage not in stages:
+            error = FileError(
+                f"Panel {entry.code} has no stage of this number.",
+                expected=f"1 to {max(stages)}",
+                got=str(entry.stage),
+                remedy="write the coats of a stage that is new on the row of its reading.",
+            )
+            intake.refuse(entry, str(error))
+            continue
+        entry.recipe, entry.known = stages[entry.stage], known.get(entry.code)
     intake.entries = [e for e in intake.entries if e.recipe is not None]
 
 
@@ -275,22 +286,25 @@ def _merge(entries: list[Entry], intake: _Intake) -> Panel:
     for entry in entries:
         by_stage[entry.stage].append(entry)
     first = entries[0]
-    if first.known is not None:  # readings of the panel as it stands in the archive
-        return first.known.having(readings=tuple(r for e in entries for r in e.readings))
-    if sorted(by_stage) != list(range(1, len(by_stage) + 1)):
+    known = () if first.known is None else first.known.stages
+    if not known and sorted(by_stage) != list(range(1, len(by_stage) + 1)):
         raise FileError(
             f"Panel {first.code} has a stage without the one before it.",
             expected="stages 1, 2 and so on",
             got="stage " + " and ".join(map(str, sorted(by_stage))),
             remedy="add a row for every stage; one that was never read has the source none.",
         )
-    stages = tuple(_merge_stage(by_stage[n], n, intake) for n in sorted(by_stage))
+    given = {n: _merge_stage(by_stage[n], n, intake) for n in sorted(by_stage)}
+    if known:  # a day beside a reading alone is the reading's own
+        unread = {n: replace(stage, readings=()) for n, stage in enumerate(known, 1)}
+        given = {n: replace(given.get(n, old), date=old.date) for n, old in unread.items()}
     extra: dict[str, dict[str, None]] = defaultdict(dict)
     for entry in entries:
         for name, value in entry.extra:
             extra[name][value] = None
     own = tuple((name, "; ".join(values)) for name, values in extra.items())
-    return replace(first, extra=own, back=_agreed(entries, OF_PANEL, intake)).panel(stages)
+    whole = replace(first, extra=own, back=_agreed(entries, OF_PANEL, intake))
+    return whole.panel(tuple(given.values()))
 
 
 def _merge_stage(entries: list[Entry], number: int, intake: _Intake) -> Stage:
