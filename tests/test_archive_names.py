@@ -241,3 +241,18 @@ def test_names_at_the_command_line(tmp_path: Path) -> None:
     refused("names", "rename", "ground", "gold", "x", cwd=tmp_path)
     assert "2027-03-01" in fails(run(*args[:-1], "soon", cwd=tmp_path), 2)
     fails(run("names", "list", "moon", cwd=tmp_path), 2)
+
+
+def test_the_history_tells_of_a_name_that_has_gone_since(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel.of("P1", Recipe.of("slver")), Panel.of("P2", Recipe.of("silver"))])
+        keep_lot(archive, "ground", "slver", Lot("L1"))
+        last = join_names(archive, "ground", "slver", "silver")
+        noted, joined = archive.history()[-2:]
+        assert noted.items[0].name == joined.items[0].name == "ground slver"
+        assert noted.words == "lot noted: lots: empty to code L1"
+        with pytest.raises(ArchiveError, match="another lots of one joined since"):
+            archive.undo(noted.number)
+        archive.undo(last or 0)
+        assert archive.history()[-2].items[0].name == "ground slver"
+        assert archive.check() == ()

@@ -217,10 +217,14 @@ def read_changes(
         query = query.where(h.c.id.between(min(numbers), max(numbers)))
     if why:
         query = query.where(h.c.why.startswith(why, autoescape=True))
+    # A name that was joined to another is told by what it was when it went.
+    went = sa.select(t.c.subject, t.c.before).where(t.c.kind == "name", t.c.after.is_(None))
+    gone = {row.subject: row.before for row in connection.execute(went.order_by(t.c.id))}
     entries: dict[int, tuple[Mapping[str, Any], list[Item]]] = {}
     for row in connection.execute(query).mappings():
         _, items = entries.setdefault(row["id"], (dict(row), []))
-        items.append(whole(_item, dict(row)))
+        name = gone.get(row["subject"]) if row["name"] == "null" else row["name"]
+        items.append(whole(_item, {**row, "name": name}))
     return tuple(whole(_change, row, items) for row, items in entries.values())
 
 
@@ -290,5 +294,7 @@ def _say(value: Any) -> str:
     if value in (None, "", []):
         return "empty"
     if isinstance(value, list):
-        return ", ".join(" ".join(map(str, v)) if isinstance(v, list) else str(v) for v in value)
+        return ", ".join(" ".join(map(str, v)) if isinstance(v, list) else _say(v) for v in value)
+    if isinstance(value, dict):
+        return " ".join(f"{key} {_say(one)}" for key, one in value.items())
     return str(value)

@@ -203,7 +203,7 @@ def _undo_names(
     for entry in entries:
         row = entry["subject"]
         now = names.name_fields(stored.get(row))
-        what = str((now or side_of(entry, "before") or {}).get("name"))
+        what = str((now or side_of(entry, "before") or {}).get("name", "one joined since"))
         wanted[row] = names.name_of({**now, **_before(now, entry, what)})
     return names.rewrite_names(connection, stored, wanted)
 
