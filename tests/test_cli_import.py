@@ -193,6 +193,8 @@ def test_readings_by_stage_are_laid_to_the_stage_they_name(shop):
     stages = json_of("panel", "S1", cwd=shop)["stages"]
     light = [[reading["lab"][0] for reading in stage["readings"]] for stage in stages]
     assert light == [[48.0, 48.1], [36.0, 36.1, 36.2]]
+    days = [[reading.get("date") for reading in stage["readings"]] for stage in stages]
+    assert days == [[None, "2027-03-01"], [None, "2027-03-01", "2027-03-02"]]
     assert json_of("import", "later.csv", cwd=shop)["readings_added"] == 0
     (shop / "more.csv").write_text(LATER.splitlines()[0] + "\nS2,2,30,30,20,D65,10,45:0,,,,\n")
     words = refused("import", "more.csv", cwd=shop)

@@ -229,7 +229,10 @@ def _join(intake: _Intake) -> None:
             )
             intake.refuse(entry, str(error))
             continue
-        entry.recipe, entry.known = stages[entry.stage], known.get(entry.code)
+        entry.recipe = stages[entry.stage]
+        if (panel := known.get(entry.code)) is not None:
+            # A day beside a reading alone is the reading's own, not that of the spraying.
+            entry.known, entry.sprayed = panel, panel.stages[entry.stage - 1].date
     intake.entries = [e for e in intake.entries if e.recipe is not None]
 
 
@@ -295,9 +298,9 @@ def _merge(entries: list[Entry], intake: _Intake) -> Panel:
             remedy="add a row for every stage; one that was never read has the source none.",
         )
     given = {n: _merge_stage(by_stage[n], n, intake) for n in sorted(by_stage)}
-    if known:  # a day beside a reading alone is the reading's own
+    if known:
         unread = {n: replace(stage, readings=()) for n, stage in enumerate(known, 1)}
-        given = {n: replace(given.get(n, old), date=old.date) for n, old in unread.items()}
+        given = {n: given.get(n, old) for n, old in unread.items()}
     extra: dict[str, dict[str, None]] = defaultdict(dict)
     for entry in entries:
         for name, value in entry.extra:
