@@ -230,9 +230,10 @@ def _join(intake: _Intake) -> None:
             intake.refuse(entry, str(error))
             continue
         entry.recipe = stages[entry.stage]
-        if (panel := known.get(entry.code)) is not None:
+        if entry.code in known:
             # A day beside a reading alone is the reading's own, not that of the spraying.
-            entry.known, entry.sprayed = panel, panel.stages[entry.stage - 1].date
+            entry.known = known[entry.code]
+            entry.sprayed = entry.known.stages[entry.stage - 1].date
     intake.entries = [e for e in intake.entries if e.recipe is not None]
 
 
