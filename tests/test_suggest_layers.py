@@ -97,3 +97,13 @@ def test_a_card_of_two_layers_is_sprayed_blind_beside_those_read_on_the_way() ->
     recipes = [item.recipe for item in plans.ranked(8)]
     assert any(len(r.layers) == 2 for r in recipes)
     assert len(set(recipes)) == len(recipes)
+
+
+def test_cards_read_on_the_way_are_no_worse_where_layers_are_allowed_too() -> None:
+    free = replace(BOTH, grounds=None, colours=None, blends=True)
+    goal = goal_of(every()[136])
+    alone, beside = (
+        plan(MODEL, goal, replace(free, layers=layers), readings=1, top=1, archive=PAST)[0]
+        for layers in (False, True)
+    )
+    assert beside.steered >= alone.steered

@@ -118,20 +118,14 @@ def plan(
     if readings == 0 and fit is model:
         found = suggest(fit, target, bounds, top=top, archive=past, callback=callback)
         return CardPlans(tuple(map(_blind, found)), target, 0, found)
-    found = suggest(
-        fit,
-        target,
-        bounds,
-        top=max(2 * CANDIDATES, top),
-        archive=past,
-        callback=part_of(callback, 0.0, 0.5),
-    )
+    many, searched = max(2 * CANDIDATES, top), part_of(callback, 0.0, 0.5)
+    found = suggest(fit, target, bounds, top=many, archive=past, callback=searched)
     views = target.views(fit.usual_view)
     worked = []
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
         # A look tells what more of one pot would do: cards of two layers are sprayed blind.
         single = replace(bounds, layers=False)
-        near = found if single == bounds else suggest(fit, target, single, top=top, archive=past)
+        near = found if single == bounds else suggest(fit, target, single, top=many, archive=past)
         chosen = _candidates(model, near, target, single)
         least = min(SLIGHT, max(candidate.probability for candidate in chosen))
         for number, candidate in enumerate(chosen):
