@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from matchlib.correction import Belief, fresh_recipes
 from matchlib.correction.moves import moves
+from matchlib.domain import CoatSchedule
 from matchlib.errors import DomainError, UnknownName
-from matchlib.mixing import CoatUse, JobArea, Limits
+from matchlib.mixing import CoatUse, JobArea, Limits, pot
 from matchlib.steering import plan
 from matchlib.suggest import suggest
 from matchlib.target import Target
@@ -134,3 +135,9 @@ def test_stock_is_held_to() -> None:
     nothing = Limits(stock=dict.fromkeys(COLOURS, 1e-3 * each), area=area, use=use)
     with pytest.raises(DomainError):
         suggest(model_of(), goal, nothing)
+
+
+def test_what_a_coat_takes_counts_what_is_not_known_of_the_area_as_a_pot_does() -> None:
+    area, use = JobArea.usual("door"), CoatUse.of_panel(60.0, area_m2=1.0, coats=1)
+    made = pot(CoatSchedule.parse("3@6:1"), area=area, use=use, residue_ml=0.0)
+    assert 3 * Limits(area=area, use=use).ml_per_coat() == pytest.approx(made.total_ml)

@@ -183,7 +183,7 @@ class Limits:
         """
         if self.area is None or self.use is None:
             return 0.0
-        return self.area.sprayed_m2 * self.use.enough_ml(0.95)
+        return self.area.sprayed_m2 * self.use.widened(self.area.sd).enough_ml(0.95)
 
 
 @lru_cache(maxsize=16)  # asked for again and again in one search

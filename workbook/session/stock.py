@@ -127,5 +127,5 @@ def stock_limits(archive: Archive, *, work: str, a_coat: str) -> dict[str, Any]:
         )
     measured = any(c.isdigit() for c in work)
     area = area_of(PotRequest(area=work) if measured else PotRequest(work=work))
-    use = CoatUse.of_panel(parse_volume(a_coat), area_m2=1.0, coats=1).widened(area.sd)
+    use = CoatUse.of_panel(parse_volume(a_coat), area_m2=1.0, coats=1)
     return {"stock": {n: s.stock_ml for n, s in shelf.items()}, "area": area, "use": use}
