@@ -126,7 +126,8 @@ class Target:
     tolerance : Tolerance
         What passes: at every viewing, weight times difference must be within it.
     spectrum : ndarray, shape (31,), optional
-        Reflectance of the sample, 400-700 nm [-], where it was read as a spectrum.
+        Reflectance of the sample, 400-700 nm [-], where it was read as a spectrum in the geometry
+        of the first aim.
 
     Examples
     --------
@@ -225,7 +226,9 @@ class Target:
             )
         aims, spectrum = [], None
         for reading, weight in zip(items, shares, strict=True):
-            if reading.spectral and spectrum is None:
+            # What flake throws at one angle is not what the sample is at another.
+            same = reading.viewing.geometry == items[0].viewing.geometry
+            if reading.spectral and same and spectrum is None:
                 spectrum = interpolate_reflectance(reading.wavelengths, reading.reflectance)
             known = covariance_of_reading(reading)
             if known is None and reading.source == "photo":

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -81,3 +83,12 @@ def test_an_angle_with_flake_is_refused() -> None:
     target = Target((Aim((60.0, 0.0, 0.0), Viewing(geometry="45as15")),))
     with pytest.raises(TargetError):
         metamerism(model_of(), RECIPE, target)
+
+
+def test_a_spectrum_of_another_angle_is_not_the_sample_at_this_one() -> None:
+    lab = tuple(model_of().predict_recipes([RECIPE])[0])
+    flake = replace(sample(), viewing=Viewing(geometry="45as15"))
+    both = Target.of_readings([Reading(lab=lab), flake])
+    assert both.spectrum is None
+    assert not metamerism(model_of(), RECIPE, both).spectral_sample
+    assert Target.of_readings([Reading(lab=lab), sample()]).spectrum is not None
