@@ -219,6 +219,15 @@ def test_cross_validation_and_search_go_through_it(table):
     assert grid.predict(table).shape == (len(table), 3)
 
 
+def test_a_colour_on_one_card_only_is_skipped_here_and_no_score_there(table):
+    once = table[table["colour"] != ""].head(1).assign(panel="alone", colour="unique")
+    some, last = pd.concat([table, once], ignore_index=True), len(table)
+    cut = [(np.arange(last), np.array([last]))]
+    with pytest.warns(UserWarning, match="UnknownName"):
+        assert np.isnan(cross_val_score(QUICK, some, some[LAB], cv=cut)).all()
+    assert cross_validate(some, some[LAB], model=QUICK, folds=3).skipped.tolist() == [last]
+
+
 def test_it_stands_in_a_pipeline_and_is_pickled(table, fitted):
     pipe = make_pipeline(FunctionTransformer(lambda t: t[t.columns[:19]]), clone(QUICK))
     np.testing.assert_allclose(pipe.fit(table, table[LAB]).predict(table), fitted.predict(table))

@@ -78,6 +78,11 @@ class FilmRegressor(
     -----
     What is learned is listed with `FilmPredictor`, which predicts.
 
+    A ground or colour that the fit never saw is refused with `UnknownName`. In scikit-learn's
+    `cross_val_score` and `GridSearchCV` a fold that tests one therefore scores nan: keep the bare
+    grounds, and a name that stands on one panel only, in what is fitted, or leave them out.
+    `matchlib.cross_validate` does so by itself, and says which rows it skipped.
+
     Examples
     --------
     >>> import pandas as pd
