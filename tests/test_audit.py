@@ -13,15 +13,15 @@ from scipy.stats import chi2, multivariate_normal, norm
 
 from matchlib.audit import Finding, audit, excluded
 from matchlib.audit.backs import Slip, Verdict, _mistyped
-from matchlib.audit.drift import EFFECT, PRIOR, _weigh
+from matchlib.audit.drift import EFFECT, PRIOR, _slope, _weigh
 from matchlib.audit.finding import KINDS, PRIORS, Evidence
-from matchlib.audit.left_out import LeftOutReadings, leave_out
+from matchlib.audit.left_out import LEAST_LEFT, LeftOutReadings, leave_out
 from matchlib.audit.slips import Materials, slips
 from matchlib.audit.whole import beyond_the_law
 from matchlib.demo import demo_model, demo_panels
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import FitError
-from matchlib.linear import fit_panels
+from matchlib.linear import fit_panels, linearise
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Noise, Shop
@@ -148,6 +148,26 @@ def test_a_panel_misses_more_when_it_is_left_out(left: LeftOutReadings) -> None:
     inside = np.linalg.norm((unit @ plain[:, :, None])[:, :, 0], axis=1)
     outside = np.linalg.norm((unit @ left.residual[:, :, None])[:, :, 0], axis=1)
     assert np.all(outside >= inside - 1e-6)
+
+
+def test_a_panel_is_left_out_as_what_it_told_is_taken_off_the_precision(
+    left: LeftOutReadings,
+) -> None:
+    sigma, views = left.model.fitted_.covariance, list(left.viewings)
+    near = linearise(left.model, left.recipes, views, conditions=left.conditions)
+    held = 0
+    for i in range(0, len(left.panels), 5):
+        trust = left.model.trust_[left.panels[i].code]
+        slope, told = left.jacobian[i], trust * np.linalg.inv(left.own[i])
+        taught = np.linalg.eigvals(told @ slope @ sigma @ slope.T).real.max()
+        if taught > 1.0 - LEAST_LEFT:
+            continue  # of what one panel alone has told nothing would be left
+        held += 1
+        without = np.linalg.inv(np.linalg.inv(sigma) - slope.T @ told @ slope)
+        plain = left.lab[i] - near.lab[i]
+        residual = plain + slope @ without @ slope.T @ told @ plain
+        np.testing.assert_allclose(left.residual[i], residual, rtol=1e-6, atol=1e-6)
+    assert held > 5
 
 
 def test_the_recipe_as_written_is_as_likely_either_way(left: LeftOutReadings) -> None:
@@ -380,3 +400,11 @@ def test_a_panel_read_before_its_clear_coat_is_compared_with_what_was_on_it(alon
     places = [i for i, p in enumerate(left.panels) if p.code in codes]
     assert {left.recipes[i].clear for i in places} == ({None} if alone else {"yes"})
     assert all(left.panels[i].recipe.clear == "yes" for i in places)
+
+
+def test_drift_is_a_weighted_line_through_the_films() -> None:
+    rng = np.random.default_rng(5)
+    x, film, variance = rng.normal(size=30), rng.normal(size=30), rng.uniform(0.5, 2.0, 30)
+    slope, spread, _ = _slope(x, film, variance)
+    line, covariance = np.polyfit(x, film, 1, w=variance**-0.5, cov="unscaled")
+    assert (slope, spread) == pytest.approx((line[0], covariance[0, 0]))
