@@ -25,6 +25,8 @@ from workbook.page import Press
             "L=27.1 a=45.9 b=28.5",
             "27.1\t45.9\t28.5",
         ),
+        *("L: 27.1 a: 45.9 b: 28.5", "L* = 27,1 a* = 45,9 b* = 28,5", "L*a*b*: 27.1 45.9 28.5"),
+        "45:0 = L: 27.1 a: 45.9 b: 28.5",
     ],
 )
 def test_a_target_is_read_as_people_write_it(screen: JobsScreen, typed: str) -> None:

@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 
 __all__ = ["begun", "draw", "of_file", "of_text", "sample_of"]
 
-_ANGLE = re.compile(r"^\s*([^\s:]+(?::\d+)?)\s*[:=]\s+(.*)$")
+# Every angle has a digit in its name, and what is no name of an angle is one of an axis: "L: 27.1".
+_ANGLE = re.compile(r"^\s*(?=\S*\d)([^\s:]+(?::\d+)?)\s*[:=]\s+(.*)$")
 
 
 def of_text(text: str, session: Session, like: Reading | None = None) -> tuple[Reading, ...]:
