@@ -43,6 +43,7 @@ class BaseScreen:
         self.unlearnt: FitError | None = None  # why there is no model, once that is known
         self.error: Exception | None = None
         self.at = ""  # what was pressed when it went wrong
+        self._told = False  # whether that is said beside its cause
         self.notice = ""
         self._photo: PhotoIntake | None = None
         self._undoable: tuple[int, Change | None] = (-1, None)  # as of this change of the archive
@@ -52,7 +53,7 @@ class BaseScreen:
 
     def press(self, done: Press) -> None:
         """Do what was pressed; what it is not known by is no press of this page."""
-        self.error, self.at, self.notice = None, "", ""
+        self.error, self.at, self.notice, self._told = None, "", "", False
         if done.do.startswith("photo_"):
             self.photo.press(done)
             return
@@ -68,7 +69,7 @@ class BaseScreen:
         `error`: in the user's words if it is one of ours.
         """
         if not isinstance(error, Stopped):
-            self.error, self.at = error, "" if done is None else done.do
+            self.error, self.at, self._told = error, "" if done is None else done.do, False
 
     def draw(self) -> str:
         """Return the page."""
@@ -169,15 +170,18 @@ class BaseScreen:
 
     @property
     def message(self) -> Raw:
-        """What was done last, or what went wrong that has no place of its own."""
+        """What was done last, or what went wrong that has no place of its own on what is drawn."""
         html = f'<p class="wb-said" role="status">{esc(self.notice)}</p>' if self.notice else ""
         if self.page is not None and self.page.working:
             html += f'<p class="wb-bar">{button("Stop", "stop", quiet=True)}</p>'
-        return Raw(html + problem(self.error if not self.at else None))
+        return Raw(html + problem(None if self._told else self.error))
 
     def trouble(self, *presses: str) -> Raw:
         """Return what went wrong with one of these presses, to stand beside them."""
-        return problem(self.error if self.at in presses else None)
+        if self.at not in presses:
+            return Raw("")
+        self._told = True
+        return problem(self.error)
 
     def waiting(self, words: str = "Learning from the cards …") -> Raw:
         """Return what stands where a model is needed and there is none."""

@@ -75,6 +75,22 @@ def test_findings_are_acted_on_one_by_one_and_taken_back(archive_screen: Archive
     assert left[0].codes[-1] in archive.deleted()
 
 
+def test_what_was_decided_on_another_tablet_is_not_decided_again(
+    archive_screen: ArchiveScreen,
+) -> None:
+    archive = archive_screen.session.archive
+    press(archive_screen, "part", "wrong")
+    first, second, *_ = (f for f in archive_screen.findings or () if f.can_fix)
+    archive.amend(first.codes[0], recipe=Recipe.of("silver", "cherry", "5@9:1", "yes"))
+    archive.ignore(second.key)
+    before = archive.last_change()
+    for finding in (first, second):
+        for do in ("fix", "aside", "ignore"):
+            page = press(archive_screen, do, finding.key)
+            assert "was decided or changed elsewhere meanwhile" in plain(page)
+    assert archive.last_change() == before
+
+
 def test_history_undoes_one_change(archive_screen: ArchiveScreen) -> None:
     archive = archive_screen.session.archive
     number = archive.amend("T045", note="a run")

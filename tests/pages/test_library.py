@@ -12,6 +12,7 @@ import pytest
 from matchlib.archive import Archive, export_bundle
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import TargetError
+from matchlib.job import Job
 from matchlib.lessons import first_four
 from matchlib.overview import arranged
 from tests.pages.pressing import plain, press, words_before_folds
@@ -79,6 +80,20 @@ def test_the_back_of_a_card_that_another_tablet_renamed_leads_to_the_cards(few: 
     assert "There is no panel of this code" in page
     assert "Library · 6 cards" in page
     assert "no panel" not in plain(press(screen, "card", "Z-9"))
+
+
+def test_an_undo_that_is_refused_says_why(few: Session) -> None:
+    screen = LibraryScreen(few)
+    press(screen, "open")
+    few.archive.add([few.archive.panel("P3").having(code="N-1", readings=())])
+    few.archive.keep_job(Job("ring").sprayed("N-1"))
+    page = press(screen, "undo")
+    assert "a job rests on it" not in page
+    page = press(screen, "undo")
+    assert "N-1 cannot be removed, for a job rests on it" in page
+    assert page.count('role="alert"') == 1
+    page = press(screen, "arrange", near="12 x")
+    assert page.count("A colour is three numbers") == 1, "beside its cause alone"
 
 
 def test_an_archive_that_could_not_be_opened_is_tried_again(few: Session, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from matchlib.errors import DomainError
 from matchlib.overview import panel_lab
 from matchlib.tails import chance_words
 from workbook.figures import areas, esc, numbers
@@ -149,7 +150,12 @@ def _beside(lab: Any, other: Any, name: str) -> str:
 
 
 def _chosen(screen: ArchiveScreen, done: Press) -> tuple[Finding, str, str]:
-    finding = next(f for f in screen.findings or () if f.key == done.value)
+    finding = next((f for f in open_(screen) if f.key == done.value), None)
+    if finding is None:
+        raise DomainError(
+            "This was decided or changed elsewhere meanwhile, so this press did nothing.",
+            remedy="look at what the page shows now.",
+        )
     screen.chosen["who"] = who = done.fields.get("who", "")
     why = "; ".join(filter(None, (done.fields.get("why", "").strip(), finding.words)))[:2000]
     return finding, who, why
