@@ -48,12 +48,15 @@ class BaseScreen:
         self._photo: PhotoIntake | None = None
         self._undoable: tuple[int, Change | None] = (-1, None)  # as of this change of the archive
         self._job = object()
+        self._learnt_of = ""  # content of the archive that the model is of
+        self._learning: tuple[str, object] = ("", None)  # the content being learnt, and its work
 
     # What a page asks of its screen
 
     def press(self, done: Press) -> None:
         """Do what was pressed; what it is not known by is no press of this page."""
         self.error, self.at, self.notice, self._told = None, "", "", False
+        self._keep_up()
         if done.do.startswith("photo_"):
             self.photo.press(done)
             return
@@ -132,7 +135,22 @@ class BaseScreen:
 
     def learn(self) -> None:
         """Get the model ready without keeping anybody waiting."""
-        self.work("Learning from the cards", self._fitted_model, self._learnt, quiet=True)
+        of = self.session.archive.content_hash()
+
+        def learnt(model: Any) -> None:
+            self._learnt_of = of
+            self._learnt(model)
+
+        self.work("Learning from the cards", self._fitted_model, learnt, quiet=True)
+        self._learning = of, self._job
+
+    def _keep_up(self) -> None:
+        """Learn anew where the archive was changed elsewhere, unless somebody waits for work."""
+        if not self._learning[0] or (self.page is not None and self.page.working):
+            return
+        of = self.session.archive.content_hash()
+        if of != self._learnt_of and (of, self._job) != self._learning:
+            self.learn()
 
     def _fitted_model(self, callback: Callback) -> Any:
         try:

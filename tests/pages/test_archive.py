@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from matchlib.demo import DEMO_WRONG_BACKS
-from matchlib.domain import LoggedCoat, MixRatio, Panel, Recipe
+from matchlib.domain import LoggedCoat, MixRatio, Panel, Reading, Recipe
 from tests.pages.pressing import plain, press, words_before_folds
 from workbook.archive_page.app import ArchiveScreen
 from workbook.archive_page.findings import open_
 from workbook.page import Press
 from workbook.screen import BaseScreen, Stopped
 from workbook.session import Session
+from workbook.training.app import TrainingScreen
 
 
 @pytest.fixture
@@ -89,6 +91,51 @@ def test_what_was_decided_on_another_tablet_is_not_decided_again(
             page = press(archive_screen, do, finding.key)
             assert "was decided or changed elsewhere meanwhile" in plain(page)
     assert archive.last_change() == before
+
+
+def test_a_page_left_open_learns_what_another_tablet_added(few: Session) -> None:
+    archive, train = ArchiveScreen(few), TrainingScreen(few)
+    for screen in (archive, train):
+        press(screen, "open")
+    old = archive.model
+    new = (("N-1", None, (80.0, 0.0, 2.0)), ("N-2", "2@6:1", (60.0, 20.0, 20.0)))
+    few.archive.add(
+        [
+            Panel.of(
+                c, Recipe.of("pearl", "plum" if s else None, s, "yes"), readings=(Reading(lab=v),)
+            )
+            for c, s, v in new
+        ]
+    )
+    for screen in (archive, train):
+        screen.page = SimpleNamespace(working="Learning", later=lambda *_: None)
+    for screen, part in ((archive, "drift"), (train, "value")):
+        assert "pearl" in press(screen, "part", part), "drawn by the fit of before"
+    assert archive.model is old
+    for screen in (archive, train):
+        screen.page = None
+    assert "No panel in the archive" not in press(archive, "part", "drift")
+    assert "What does the ground do to" in press(train, "part", "value")
+    assert "No panel in the archive" not in press(train, "choose", colour="plum", grounds="pearl")
+    assert "plum" in archive.model.words_.colours
+
+
+def test_what_is_learnt_elsewhere_neither_begins_twice_nor_ends_work(few: Session) -> None:
+    screen, begun = ArchiveScreen(few), []
+    press(screen, "open")
+    later = lambda words, *_: begun.append(words)  # noqa: E731
+    screen.page = SimpleNamespace(working="", later=later, drop=lambda: None)
+    few.archive.amend("P3", recipe=Recipe.of("silver", "rust", "3@5:1", "yes"))
+    for part in ("near", "drift"):
+        press(screen, "part", part)
+    assert begun == [""]
+    press(screen, "validate", by="recipe")
+    screen.page.working = "Fitting without some of the cards"
+    press(screen, "part", "reach")
+    assert len(begun) == 2, "somebody waits for it"
+    screen.page.working = ""
+    press(screen, "part", "near")
+    assert len(begun) == 3, "what was dropped is learnt after it"
 
 
 def test_history_undoes_one_change(archive_screen: ArchiveScreen) -> None:

@@ -126,6 +126,10 @@ def draw_drift(screen: ArchiveScreen) -> tuple[str, str]:
     )
     if screen.model is None:
         return bar + screen.waiting(), ""
+    return guarded(bar, partial(_drift, screen, measure, by)), ""
+
+
+def _drift(screen: ArchiveScreen, measure: str, by: str) -> str:
     found = panel_residuals(screen.model, screen.session.archive.panels())
     odd = outliers(found, measure)
     series: dict[str, list[tuple[dt.date, float]]] = {}
@@ -152,7 +156,7 @@ def draw_drift(screen: ArchiveScreen) -> tuple[str, str]:
     if odd:
         far = ", ".join(f"{m.panel.code} ({number(getattr(m, measure))})" for m in odd)
         items += f'<p class="wb-muted">Far from the law, so not counted here: {esc(far)}.</p>'
-    return f"{bar}{chart}{items}", ""
+    return f"{chart}{items}"
 
 
 def _part(residual: PanelResidual, by: str) -> str:

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Colour, MixRatio
+from matchlib.errors import MatchlibError
 from matchlib.lessons import coat_ladder
 from matchlib.overview import card_lab
 from matchlib.plural import counted
 from workbook.figures import areas, esc, number, value_chart, value_words
-from workbook.page.fields import button, check, chips, choice, fold, slider
+from workbook.page.fields import button, check, chips, choice, fold, problem, slider
 from workbook.page.pictures import spaced
 
 if TYPE_CHECKING:
@@ -79,18 +80,21 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     if screen.model is None:
         return title, screen.waiting() + change, press
     panels = screen.session.archive.panels()
-    ladders = [
-        coat_ladder(
-            screen.model,
-            panels,
-            ground=grounds[name],
-            colour=Colour.parse(str(colour)),
-            ratio=ratios[str(ratio)],
-            most=coats,
-            clear=screen.session.clear,
-        )
-        for name in picked
-    ]
+    try:
+        ladders = [
+            coat_ladder(
+                screen.model,
+                panels,
+                ground=grounds[name],
+                colour=Colour.parse(str(colour)),
+                ratio=ratios[str(ratio)],
+                most=coats,
+                clear=screen.session.clear,
+            )
+            for name in picked
+        ]
+    except MatchlibError as error:  # a name that is new to the archive is being learnt
+        return title, problem(error) + change, press
     over = counted(len(picked), "ground")
     chart = value_chart(ladders, title=f"Lightness of {colour} by coats over {over}")
     words = (
