@@ -6,11 +6,21 @@ import dataclasses
 import datetime as dt
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from matchlib.archive import Archive, export_bundle
-from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Panel, Reading, Recipe
+from matchlib.domain import (
+    CoatSchedule,
+    CoatStep,
+    Colour,
+    MixRatio,
+    Panel,
+    Reading,
+    Recipe,
+    Viewing,
+)
 from matchlib.errors import TargetError
 from matchlib.job import Job
 from matchlib.lessons import first_four
@@ -329,6 +339,45 @@ def test_a_beginner_names_nothing_twice_and_reads_as_the_instrument_does(
     assert "my second" in {p.code for p in nothing.archive.panels()}
     press(screen, "bare", "colour 0.1", **typed | {"lab_colour 0.1": "41 30 20"})
     assert len(nothing.archive.panel("my second").readings) == 2, "a card that is there is that one"
+
+
+def test_a_reading_is_of_the_card_that_its_page_showed(nothing: Session) -> None:
+    grounds = (("silver", (60.0, 0.0, 1.0)), ("black", (5.0, 0.0, 0.0)))
+    bare = [Panel.of(f"{g} bare", Recipe.of(g, clear="yes"), readings=(Reading(lab=v),))
+            for g, v in grounds]  # fmt: skip
+    nothing.archive.add(bare)
+    one, two = LibraryScreen(nothing), LibraryScreen(nothing)
+    for name in ("rust", "teal"):
+        press(one, "colour", new_colour=name)
+    for screen in (one, two):
+        press(screen, "part", "begin")
+    press(one, "step", "first")
+    page = press(one, "read", "1.0")
+    (held,) = re.findall(r'name="card colour 1.0" value="([^"]*)"', page)
+    assert held == "teal over silver, 2@6:1"
+    press(two, "step", "first")
+    press(two, "bare", "colour 1.3", **{"lab_colour 1.3": "20 -5 -5"})  # teal now comes first
+    typed = {"lab_colour 1.0": "40 -20 -10", "card_colour 1.0": held}
+    before = nothing.archive.last_change()
+    page = plain(press(one, "bare", "colour 1.0", **typed))
+    assert "another card meanwhile" in page
+    assert nothing.archive.last_change() == before
+    typed = {"lab_colour 0.0": "40 -20 -10", "card_colour 0.0": held}
+    press(one, "bare", "colour 0.0", **typed)
+    assert str(nothing.archive.panel("teal 1").recipe) == held
+
+
+def test_a_photographed_card_keeps_the_code_on_its_back(nothing: Session) -> None:
+    bare = Panel.of("silver bare", Recipe.of("silver"), readings=(Reading(lab=(60.0, 0.0, 1.0)),))
+    nothing.archive.add([bare])
+    screen = LibraryScreen(nothing)
+    press(screen, "colour", new_colour="rust")
+    screen.photo_for = "colour 0.1"
+    seen = Reading(Viewing(geometry="photo"), "photo", (28.0, 45.0, 29.0), sd=2.0)
+    found = SimpleNamespace(reading=SimpleNamespace(reading=seen), picture=b"small JPEG")
+    screen.use_photo(found, Press("photo_use", "", {"code 0.1": "R-7"}))
+    assert nothing.archive.panel("R-7").readings[0].source == "photo"
+    assert [a.name for a in nothing.archive.attachments("R-7")]
 
 
 def test_a_shop_in_use_is_not_asked_for_its_first_cards(shop: Session) -> None:

@@ -83,7 +83,7 @@ class LibraryScreen(BaseScreen):
         if self.photo_for == "back":
             back.take_photo(self, found)
         else:
-            begin.keep_photo(self, self.photo_for, found)
+            begin.keep_photo(self, self.photo_for, found, done)
         self.photo_for = ""
 
     def framed(self, title: str, main: str, **more: Any) -> str:

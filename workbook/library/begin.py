@@ -21,6 +21,8 @@ from workbook.session.photos_kept import keep_picture, picture_name
 from workbook.session.typed import three_typed
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from workbook.library.app import LibraryScreen
     from workbook.page import Press
     from workbook.session.photos import Photographed
@@ -95,14 +97,30 @@ def do_colour(screen: LibraryScreen, done: Press) -> None:
     screen.session.archive.set_setting(_COLOURS, [*named, colour])
 
 
-def _wanted(screen: LibraryScreen, key: str, fields: dict[str, str]) -> Panel:
-    """The card that a reading is for: a bare one, or one of a colour's first four."""
+def _wanted(screen: LibraryScreen, key: str, fields: Mapping[str, str]) -> Panel:
+    """The card that a reading is for, if it is still the one that was shown at its place."""
+    panel = _at_place(screen, key, fields)
+    shown = fields.get(f"card {key}", "")
+    if panel is None or (shown and shown != str(panel.recipe)):
+        raise DomainError(
+            "At this place stands another card meanwhile, so nothing was kept.",
+            expected=shown,
+            got="" if panel is None else str(panel.recipe),
+            remedy="look at the cards as they are now, and type it beside its own.",
+        )
+    return panel
+
+
+def _at_place(screen: LibraryScreen, key: str, fields: Mapping[str, str]) -> Panel | None:
+    """A bare card, or one of a colour's first four; None where there is none at this place."""
     kind, _, rest = key.partition(" ")
     if kind == "ground":
-        return _grounds(screen)[int(rest)]
+        return dict(enumerate(_grounds(screen))).get(int(rest))
     which, _, number = rest.partition(".")
-    colour = _colours(screen)[int(which)]
-    card = _four(screen, colour)[int(number)]
+    colour = dict(enumerate(_colours(screen))).get(int(which))
+    card = None if colour is None else dict(enumerate(_four(screen, colour))).get(int(number))
+    if card is None:
+        return None
     code = fields.get(f"code {rest}", "").strip() or f"{colour} {int(number) + 1}"
     if card.done:
         return screen.session.archive.panel(card.done[0])
@@ -138,7 +156,7 @@ def do_bare(screen: LibraryScreen, done: Press) -> None:
     how = _instrument(screen)
     light, _, observer = how["light"].partition("/")
     view = Viewing(light, observer, how["geometry"])
-    panel = _wanted(screen, done.value, dict(done.fields))
+    panel = _wanted(screen, done.value, done.fields)
     _kept(screen, panel, (Reading(view, "spectrophotometer", lab),))
 
 
@@ -148,15 +166,15 @@ def do_bare_file(screen: LibraryScreen, done: Press) -> None:
     `done`: with the file; the card is the one that was chosen for it.
     """
     screen.at_card = screen.address.get("for", "")
-    panel = _wanted(screen, screen.at_card, dict(done.fields))
+    panel = _wanted(screen, screen.at_card, done.fields)
     _kept(screen, panel, readings_in_file(done))
 
 
-def keep_photo(screen: LibraryScreen, key: str, found: Photographed) -> None:
+def keep_photo(screen: LibraryScreen, key: str, found: Photographed, done: Press) -> None:
     """Keep what photographs say of a card."""
     if found.reading is None:
         return
-    panel = _wanted(screen, key, {})
+    panel = _wanted(screen, key, done.fields)
     reading = replace(found.reading.reading, picture=picture_name(found.picture))
     _kept(screen, panel, (reading,))
     keep_picture(screen.session.archive, panel.code, found.picture)
@@ -204,9 +222,10 @@ def draw(screen: LibraryScreen) -> str:
     return screen.framed(title, main, rail=rail, forward=forward, place=f"begin {step}")
 
 
-def _reading(screen: LibraryScreen, key: str, name: str) -> str:
+def _reading(screen: LibraryScreen, key: str, name: str, recipe: Recipe) -> str:
     """Where a reading is given: typed or pasted, from a file, off a photograph."""
-    label = field(f"Reading of {name}", f"lab {key}", "")
+    shown = f'<input type="hidden" name="card {key}" value="{esc(recipe)}">'
+    label = shown + field(f"Reading of {name}", f"lab {key}", "")
     keep = button("Keep", "bare", key, spoken=f"the reading of {name}")
     chosen = screen.address.get("for") == key
     file = (
@@ -232,7 +251,7 @@ def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
         reading = (
             f"<p>{esc(numbers(lab))}</p>"
             if lab is not None
-            else _reading(screen, f"ground {i}", name)
+            else _reading(screen, f"ground {i}", name, panel.recipe)
         )
         inner = f"{seen}<h2>{esc(name)}</h2><div>{reading}</div>"
         (left if lab is None else read).append(
@@ -321,7 +340,7 @@ def _first(screen: LibraryScreen, card: Any, key: str, colour: str) -> str:
         given = f"<p>{esc(numbers(lab))}</p>"
     elif screen.address.get("read") == key:
         given = field("Code on its back", f"code {key}", name)
-        given += _reading(screen, f"colour {key}", name)
+        given += _reading(screen, f"colour {key}", name, card.recipe)
     else:
         given = button("Sprayed: read it", "read", key, spoken=name)
     return (
