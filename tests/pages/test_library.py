@@ -92,6 +92,31 @@ def test_the_back_of_a_card_that_another_tablet_renamed_leads_to_the_cards(few: 
     assert "no panel" not in plain(press(screen, "card", "Z-9"))
 
 
+def test_a_back_that_was_changed_meanwhile_is_not_written_over(few: Session) -> None:
+    screen, archive = LibraryScreen(few), few.archive
+    page = press(screen, "amend", "P3")
+    fields = {"code": "P3", "ground": "silver", "colour": "rust", "clear": "yes", "ratio": "6:1"}
+    press(screen, "typed", **fields, coats="3", drawer="B2")
+    grown = archive.panel("P3").recipe.then(CoatSchedule.parse("1@8:1"), clear="yes")
+    archive.build_on("P3", grown, readings=(Reading(lab=(40.0, 33.0, 25.0)),))
+    archive.amend("P3", note="a run")
+    now = archive.panel("P3")
+    for do, value in (("keep", ""), ("takeout", "1"), ("takeout", "")):
+        page = press(screen, do, value, **fields, coats="3", drawer="B2")
+        assert "was changed meanwhile" in page
+        assert archive.panel("P3") == now
+        assert "B2" not in page, "it shows the back as it is"
+        assert "3@6:1 1@8:1" in page
+        screen.entry.of = dataclasses.replace(now, note="")  # as if it were changed once more
+    screen.entry.of = now
+    press(screen, "takeout", "1")
+    assert archive.panel("P3").readings == ()
+    again = fields | {"ratio": "", "coats": "3@6:1 1@8:1", "note": "a run", "drawer": "B2"}
+    press(screen, "keep", **again)
+    assert screen.error is None
+    assert archive.panel("P3").drawer == "B2"
+
+
 def test_an_undo_that_is_refused_says_why(few: Session) -> None:
     screen = LibraryScreen(few)
     press(screen, "open")

@@ -21,7 +21,7 @@ from matchlib.domain import (
     lots_text,
     read_lots,
 )
-from matchlib.errors import DomainError, MatchlibError
+from matchlib.errors import ArchiveError, DomainError, MatchlibError
 from matchlib.plural import counted
 from workbook.cup import cup_svg, cups_of
 from workbook.figures import areas, esc, numbers, table
@@ -57,8 +57,9 @@ _PLAIN = {
 
 @dataclass
 class CardForm:
-    """A back as it is being typed."""
+    """A back as it is being typed; `of`: the card as it was when that began."""
 
+    of: Panel | None = None
     fields: dict[str, str] | None = None
     readings: tuple[Reading, ...] = ()
     picture: bytes = b""
@@ -72,7 +73,8 @@ def do_typed(screen: LibraryScreen, done: Press) -> None:
 def do_keep(screen: LibraryScreen, done: Press) -> None:
     """Keep the back, unless a question is open."""
     do_typed(screen, done)
-    entry, code = screen.entry, screen.address.get("card", "")
+    code = _check(screen)
+    entry = screen.entry
     draft = _draft(dict(done.fields), entry.readings)
     if draft.doubtful and not done.ticked("sure"):
         asked = [q.text for q in draft.questions]
@@ -90,6 +92,19 @@ def do_keep(screen: LibraryScreen, done: Press) -> None:
     screen.changed()
     screen.go("cards", card=panel.code)
     screen.notice = notice
+
+
+def _check(screen: LibraryScreen) -> str:
+    """Return the code of the card on screen, if the card is as it was when its back was opened."""
+    entry, code = screen.entry, screen.address.get("card", "")
+    if code and entry.of not in (None, screen.session.archive.panel(code)):
+        entry.of = entry.fields = None
+        raise ArchiveError(
+            f"{code} was changed meanwhile, so this press did nothing. The page now "
+            "shows how it stands.",
+            remedy="look again, and write once more what is different.",
+        )
+    return code
 
 
 def do_turn(screen: LibraryScreen, done: Press) -> None:
@@ -196,10 +211,11 @@ def do_takeout(screen: LibraryScreen, done: Press) -> None:
 
     `done`: with the number of the reading in the last stage; empty for the card.
     """
-    code, archive = screen.address.get("card", ""), screen.session.archive
+    code, archive = _check(screen), screen.session.archive
     reading = int(done.value) if done.value else None
     stage = len(archive.panel(code).stages) if reading else None
     archive.delete(code, stage=stage, reading=reading, why="taken out on its page")
+    screen.entry.of = None
     screen.changed()
     if reading is None:
         screen.go("cards", card="")
@@ -239,6 +255,7 @@ def draw(screen: LibraryScreen) -> str:
     """Return the page of a back."""
     code, archive, entry = screen.address.get("card", ""), screen.session.archive, screen.entry
     panel = archive.panel(code) if code else None
+    entry.of = entry.of or panel
     at = {**_values(screen, panel), **(entry.fields or {})}
 
     def get(name: str) -> str:
