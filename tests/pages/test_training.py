@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import html
 import re
 
+import numpy as np
+
 from matchlib.domain import Panel, Reading, Recipe
+from matchlib.overview import card_lab
 from tests.pages.pressing import plain, press, words_before_folds
 from workbook.session import Session
 from workbook.session.record import load_attempts
@@ -55,6 +59,26 @@ def test_an_exercise_stands_in_the_address_and_is_recorded_once(shop: Session) -
     page = plain(press(screen, "choose", trainee=""))
     assert "Everybody on record" in page
     assert "Ines 1 " in page, "who teaches sees each trainee"
+
+
+def test_only_what_was_asked_is_answered(shop: Session) -> None:
+    screen = TrainingScreen(shop)
+    press(screen, "open")
+    screen.address = {"part": "guess", "kind": "coats", "seed": "5"}
+    page = press(screen, "choose")
+    (asked,) = map(html.unescape, re.findall(r'name="asked" value="([^"]*)"', page))
+    lab = tuple(map(float, re.findall(r"[-−\d.]+", asked.split("; ")[1].replace("−", "-"))))
+    cards = shop.archive.panels()
+    (code,) = (p.code for p in cards if (v := card_lab(p)) and np.allclose(v, lab, atol=0.06))
+    shop.archive.delete(code)  # on another tablet
+    page = press(screen, "guess", "1", asked=asked, trainee="Ines")
+    assert "asks something else now" in page
+    assert "The answers" not in page
+    assert load_attempts(shop.archive, "Ines") == []
+    (now,) = map(html.unescape, re.findall(r'name="asked" value="([^"]*)"', page))
+    page = press(screen, "guess", "1", asked=now, trainee="Ines")
+    assert "The answers" in page
+    assert len(load_attempts(shop.archive, "Ines")) == 1
 
 
 def test_a_question_that_a_small_shop_cannot_ask_is_left_for_another(few: Session) -> None:

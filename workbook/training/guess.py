@@ -9,7 +9,7 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from matchlib.colorimetry import delta_e00
-from matchlib.errors import MatchlibError
+from matchlib.errors import DomainError, MatchlibError
 from matchlib.lessons import KINDS, Exercise, Marked, make_drill, make_exercise, mark
 from matchlib.plural import counted
 from workbook.figures import areas, esc, minus, number, numbers, table
@@ -96,6 +96,11 @@ def _exercise(screen: TrainingScreen) -> Exercise | None:
     return make_exercise(screen.model, panels, at["kind"], seed=seed, without=_lately(screen))
 
 
+def _asked(found: Exercise) -> str:
+    """What the page shows of a question, by which its answer is known to be of it."""
+    return "; ".join([found.given, numbers(found.lab), *found.texts])
+
+
 def _lately(screen: TrainingScreen) -> list[str]:
     """Cards that were asked about just now."""
     return [code for code in screen.address.get("without", "").split("\n") if code]
@@ -107,6 +112,11 @@ def do_guess(screen: TrainingScreen, done: Press) -> None:
     found = _exercise(screen)
     if found is None or screen.address.get("choice"):
         return
+    if done.fields.get("asked", _asked(found)) != _asked(found):
+        raise DomainError(
+            "The archive was changed meanwhile and asks something else now, so nothing was marked.",
+            remedy="look at what is asked now, and answer that.",
+        )
     marked = mark(found, int(done.value))
     screen.address = {**screen.address, "choice": done.value}
     if screen.trainee:
@@ -154,6 +164,7 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     main = (
         f'<div class="wb-verdict">{seen}<div><p>{esc(found.given)}</p>'
         f"<p class='wb-num'>{esc(numbers(found.lab))}</p>{verdict}</div></div>{below}"
+        f'<input type="hidden" name="asked" value="{esc(_asked(found))}">'
     )
     return found.question, main + bar + record, go
 
