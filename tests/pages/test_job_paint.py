@@ -35,6 +35,16 @@ def test_a_shelf_is_the_jobs_own(screen: JobsScreen) -> None:
     assert screen.session.limits().grounds is None
 
 
+def test_the_shops_shelf_changed_on_another_tablet_is_searched(screen: JobsScreen) -> None:
+    begun(screen)
+    assert {r.recipe.ground for r in screen.found(screen.job)[0]} != {CHERRY.ground}
+    other = begun(JobsScreen(screen.session), name="another ring")
+    shown = "\n".join(str(g) for g in screen.session.archive.grounds())
+    press(other, "shelf", grounds="silver", grounds_shown=shown)
+    press(other, "usual")
+    assert {r.recipe.ground for r in screen.found(screen.job)[0]} == {CHERRY.ground}
+
+
 def test_the_sheet_and_the_label_are_made_when_asked(screen: JobsScreen) -> None:
     sprayed(begun(screen))
     assert sheet_pdf(screen.job).startswith(b"%PDF")

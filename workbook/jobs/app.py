@@ -18,6 +18,7 @@ from workbook.page.frame import frame
 from workbook.screen import BaseScreen, screen_page
 from workbook.session.photos import Photographed
 from workbook.session.session import Session
+from workbook.session.shelf import shelf_of
 from workbook.session.work import Work
 
 __all__ = ["JobsScreen", "jobs_page"]
@@ -58,8 +59,10 @@ class JobsScreen(BaseScreen):
         number = self.address.get("job", "")
         if not number.isdecimal():
             raise ArchiveError("There is no such job.", got=number[:20], remedy="see the list.")
-        job = self.session.archive.job(int(number))
-        seen = (job, self.session.archive.content_hash())  # another tablet may have changed it
+        archive = self.session.archive
+        job = archive.job(int(number))
+        # Another tablet may have changed it, the cards or the shop's shelf.
+        seen = (job, archive.content_hash(), shelf_of(archive))
         if self._work is None or self._seen != seen:
             self._work, self._seen, self._worked = Work(self.session, job), seen, {}
         return self._work
