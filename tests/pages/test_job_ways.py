@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from matchlib.archive import Archive
-from matchlib.domain import CoatSchedule
+from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import ArchiveError
 from matchlib.job import Job, Plan
 from tests.pages.jobs import CHERRY, begun, press
@@ -75,6 +75,43 @@ def test_the_card_of_another_job_too_is_not_put_aside(screen: JobsScreen) -> Non
     assert archive.job(1).panels == ()
     assert code not in archive.deleted()
     assert archive.job(two.number).panels == (code,)
+
+
+def test_a_card_whose_back_was_set_right_is_gone_on_with_as_it_is(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    chosen(screen)
+    press(screen, "coat", "1")
+    code = screen.job.panel.code
+    archive.amend(code, schedule="1@5:1", ground="pale gold")  # it was another pot and ground
+    press(screen, "coat", "2")
+    assert str(archive.panel(code).recipe) == "cherry over pale gold, 1@5:1 1@4:1"
+    press(screen, "undo")
+    assert str(archive.panel(code).recipe) == "cherry over pale gold, 1@5:1"
+
+
+def test_a_layer_is_laid_over_its_mid_coat(screen: JobsScreen) -> None:
+    plan = Recipe.of("silver", None, "1@6:1 cherry, 1@8:1 lagoon over clear", "yes")
+    screen.go(begun(screen).job.choose(plan), "spray")
+    for coat in ("1", "2"):
+        press(screen, "coat", coat)
+    press(screen, "clear")
+    assert screen.job.panel.recipe == plan
+
+
+def test_a_card_with_more_coats_than_planned_leaves_none_to_lay(screen: JobsScreen) -> None:
+    chosen(screen)
+    for coat in ("1", "2"):
+        press(screen, "coat", coat)
+    press(screen, "clear")
+    screen.session.archive.amend(screen.job.panel.code, schedule="3@4:1")
+    press(screen, "read", lab="27.1 45.8 28.4", sure="sure")
+    assert "Pot for 0 more coats" in press(screen, "step", "spray")
+    assert forward(screen) == ("step", "read")
+
+
+def test_a_bare_ground_that_was_planned_leads_on_to_another_recipe(screen: JobsScreen) -> None:
+    screen.go(begun(screen).job.choose(replace(CHERRY, colour=None, schedule=None)), "spray")
+    assert forward(screen) == ("step", "recipe"), "there is no card to be read yet"
 
 
 def test_where_nothing_on_the_shelf_passes_next_leads_to_another_recipe(screen: JobsScreen) -> None:

@@ -120,6 +120,8 @@ def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
         forward = button(f"Next: coat {coat.number} sprayed", "coat", coat.number, go=True)
     elif work.to_clear and not work.due_reading:
         forward = button("Next: clear laid", "clear", go=True)
+    elif work.panel is None:  # a bare ground has no coat that makes its card
+        forward = button("Next: another recipe", "step", "recipe", go=True)
     else:
         forward = button("Next: read it", "step", "read", go=True)
     return f"Spray card {plan.on if plan and plan.on else work.next_code}", body, forward

@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from matchlib.colorimetry.lab import lab_of_reading
-from matchlib.domain import LoggedCoat, Panel, Recipe, Stage
+from matchlib.domain import CoatSchedule, LoggedCoat, Panel, Recipe, Stage
 from matchlib.errors import ArchiveError, DomainError, MatchlibError, TargetError
 from matchlib.job import Job, Plan
 from workbook.session.customer import aim_of_job, expected_on, fit_of_job
@@ -307,7 +307,8 @@ class Work:
     def coat_laid(self, *, code: str = "", **noted: Any) -> Work:
         """Note the next coat: a card is made by its first, and gets a stage after a reading."""
         coat, plan = self.next_coat, self.job.plan
-        if coat is None or plan is None:
+        schedule = None if coat is None else coat.recipe.schedule
+        if coat is None or plan is None or schedule is None:
             raise DomainError("All coats of this plan are laid.", remedy="clear it, or read it.")
         words = f"coat {coat.number} sprayed"
         who, why = noted.get("sprayer", ""), self._why(words)
@@ -330,11 +331,14 @@ class Work:
                 code, (Stage(coat.recipe, log=(entry,), **stage),), customer=self.job.customer
             )
             self.archive.add([made], who=who)
-        elif card.stages[-1].readings:
-            self.archive.build_on(code, coat.recipe, who=who, why=why, log=(entry,), **stage)
+            return self.keep(job, words, who=who)
+        # What is on it is what its back says by now, whatever was planned.
+        recipe = card.recipe.then(CoatSchedule(schedule.each[-1:]), colour=coat.colour)
+        if card.stages[-1].readings:
+            self.archive.build_on(code, recipe, who=who, why=why, log=(entry,), **stage)
         else:
             log = (*card.stages[-1].log, entry)
-            self.archive.amend(code, who=who, why=why, recipe=coat.recipe, log=log)
+            self.archive.amend(code, who=who, why=why, recipe=recipe, log=log)
         return self.keep(job, words, who=who)
 
     def clear_laid(self) -> Work:
