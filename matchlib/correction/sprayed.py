@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry.lab import lab_of_reading
-from matchlib.domain import Reading, Recipe, Viewing
+from matchlib.domain import BEFORE_CLEAR, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import covariance_of_reading
 
@@ -110,5 +110,5 @@ class Sprayed:
             read.viewing,
             read.source,
             covariance_of_reading(read),
-            clear_to_come=read.state == "before clear" and recipe.clear is not None,
+            clear_to_come=read.state == BEFORE_CLEAR and recipe.clear is not None,
         )

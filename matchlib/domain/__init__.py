@@ -13,13 +13,14 @@ from matchlib.domain.name import NAME_KINDS, Lot, Name
 from matchlib.domain.panel import Panel
 from matchlib.domain.parts import clean_name, format_parts, name_key
 from matchlib.domain.ratio import MixRatio
-from matchlib.domain.reading import Lab, Reading, Viewing, three
+from matchlib.domain.reading import BEFORE_CLEAR, Lab, Reading, Viewing, three
 from matchlib.domain.recipe import Recipe
 from matchlib.domain.schedule import CoatSchedule, CoatStep
 from matchlib.domain.setup import USUAL_OVERLAP, GunSetup, lot_words, lots_text, read_lots
 from matchlib.domain.stage import LoggedCoat, Stage
 
 __all__ = [
+    "BEFORE_CLEAR",
     "NAME_KINDS",
     "USUAL_OVERLAP",
     "CoatSchedule",

@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import Any, Self
 
 from matchlib.domain.parts import clean_text
-from matchlib.domain.reading import Reading
+from matchlib.domain.reading import BEFORE_CLEAR, Reading
 from matchlib.domain.recipe import Recipe
 from matchlib.domain.setup import GunSetup
 from matchlib.domain.stage import Stage
@@ -205,7 +205,7 @@ class Panel:
     @property
     def seen(self) -> tuple[Reading, ...]:
         """Its `readings` but those from before its clear coat; these where there are no others."""
-        return tuple(r for r in self.readings if r.state != "before clear") or self.readings
+        return tuple(r for r in self.readings if r.state != BEFORE_CLEAR) or self.readings
 
     @property
     def read_as(self) -> Recipe:

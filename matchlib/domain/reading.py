@@ -14,6 +14,7 @@ from matchlib.domain.parts import clean_text
 from matchlib.errors import DomainError
 
 __all__ = [
+    "BEFORE_CLEAR",
     "COARSEST",
     "ILLUMINANTS",
     "NEEDED",
@@ -33,7 +34,10 @@ Lab = tuple[float, float, float]
 SOURCES = ("spectrophotometer", "photo")
 ILLUMINANTS = ("D65", "D50", "A", "F2", "F11", "LED-B3")
 OBSERVERS = ("2", "10")
-STATES = ("before clear", "cleared", "polished", "aged")
+BEFORE_CLEAR = "before clear"
+"""State of a reading taken before the clear coat of its recipe was on."""
+
+STATES = (BEFORE_CLEAR, "cleared", "polished", "aged")
 COARSEST = 20.0
 """Widest interval of a spectrum from which colour may be computed (ASTM E308) [nm]."""
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from matchlib.domain.parts import clean_text
 from matchlib.domain.ratio import MixRatio
-from matchlib.domain.reading import Reading
+from matchlib.domain.reading import BEFORE_CLEAR, Reading
 from matchlib.domain.recipe import Recipe
 from matchlib.domain.setup import NO_SETUP, GunSetup, lots_text, read_lots
 from matchlib.errors import DomainError
@@ -128,7 +128,7 @@ class Stage:
         )
         object.__setattr__(self, "readings", own)
         for reading in own:
-            if self.recipe.clear is None and reading.state not in ("", "before clear"):
+            if self.recipe.clear is None and reading.state not in ("", BEFORE_CLEAR):
                 raise DomainError(
                     f"A panel without a clear coat cannot be read {reading.state}.",
                     expected="a clear coat in the recipe, or a reading before clear",
@@ -175,7 +175,7 @@ class Stage:
         Recipe
             Without the clear coat for a reading before clear.
         """
-        return replace(self.recipe, clear=None) if reading.state == "before clear" else self.recipe
+        return replace(self.recipe, clear=None) if reading.state == BEFORE_CLEAR else self.recipe
 
 
 def check_booth(temperature: float | None, humidity: float | None) -> None:

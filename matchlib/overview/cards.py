@@ -9,7 +9,7 @@ import numpy as np
 
 from matchlib.colorimetry import delta_e00, lch
 from matchlib.colorimetry.lab import lab_of_reading
-from matchlib.domain import Lab, Panel, Recipe, Viewing, three
+from matchlib.domain import BEFORE_CLEAR, Lab, Panel, Recipe, Viewing, three
 from matchlib.domain.panel import readings_in
 from matchlib.linear import lab_under
 
@@ -82,7 +82,7 @@ def _as_seen(panel: Panel) -> tuple[Viewing, Lab] | None:
     for _, stage, _, r in readings_in([panel]):
         view = Viewing(geometry=r.viewing.geometry) if r.spectral else r.viewing
         light = (view.illuminant, view.observer) != ("D65", "10")
-        early = r.state == "before clear"
+        early = r.state == BEFORE_CLEAR
         rank = (-stage, early, r.source == "photo", view.aspecular is not None, light)
         alike.setdefault((rank, view), []).append(lab_of_reading(r, view))
     if not alike:

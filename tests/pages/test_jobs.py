@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from matchlib.colorimetry import delta_e00
-from matchlib.domain import CoatSchedule, Panel, Reading, Recipe, Viewing
+from matchlib.domain import BEFORE_CLEAR, CoatSchedule, Panel, Reading, Recipe, Viewing
 from matchlib.errors import MatchlibError
 from matchlib.job import Job, Plan
 from tests.pages.jobs import CHERRY, RED, begun, press, sprayed
@@ -19,7 +19,6 @@ from workbook.jobs.target import of_text
 from workbook.page import Press
 from workbook.page.pictures import numbers, tenths
 from workbook.session.customer import sheet_of_job
-from workbook.session.work import BEFORE
 
 
 def test_a_card_that_misses_is_built_on_and_stays_one_card(screen: JobsScreen) -> None:
@@ -206,7 +205,7 @@ def test_a_card_read_on_its_way_is_asked_for_and_its_next_coat_waits(screen: Job
     assert "Coat 2 sprayed" not in shown
     work = screen.job.read(of_text("45 35 20", screen.session))
     assert work.panel.code == "my card"
-    assert work.panel.readings[0].state == BEFORE
+    assert work.panel.readings[0].state == BEFORE_CLEAR
     assert work.due_reading == 0
     assert work.next_coat.number == 2
     again = work.read(of_text("45.2 35 20", screen.session))

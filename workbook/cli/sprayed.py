@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
+from matchlib.domain import BEFORE_CLEAR
 from matchlib.errors import DomainError
 from workbook.cli.common import FileOptions, LightOptions, named_numbers
 from workbook.cli.options import Option
@@ -72,7 +73,7 @@ class NewPanelOptions:
 
     def as_read(self, reading: Reading) -> Reading:
         """Return the reading as one from before the clear coat, if it is."""
-        return replace(reading, state="before clear") if self.before_clear else reading
+        return replace(reading, state=BEFORE_CLEAR) if self.before_clear else reading
 
     def _readings(
         self, viewing: Viewing, light: LightOptions, file: FileOptions

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import (
+    BEFORE_CLEAR,
     USUAL_OVERLAP,
     GunSetup,
     Panel,
@@ -164,7 +165,7 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
             clear=get("clear") or "no",
         ),
         readings=own + readings,
-        before_clear=get("state") == _EARLY,
+        before_clear=get("state") == BEFORE_CLEAR,
         date=date_of(get("date")),
         sprayer=get("sprayer"),
         lot=get("lot"),
@@ -314,8 +315,7 @@ def draw(screen: LibraryScreen) -> str:
 
 
 _SOURCES = {"spectrophotometer": "spectrophotometer", "photo": "photograph"}
-_EARLY = "before clear"
-_STATES = {"": "as the card is now", _EARLY: "before its clear coat"}
+_STATES = {"": "as the card is now", BEFORE_CLEAR: "before its clear coat"}
 _GEOMETRIES = {
     "45:0": "45:0",
     "di:8": "di:8, gloss in",

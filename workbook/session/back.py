@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from matchlib.domain import (
+    BEFORE_CLEAR,
     Panel,
     Reading,
     Recipe,
@@ -119,7 +120,7 @@ def draft_panel(
     own = () if lab is None else (Reading(viewing or Viewing(), source, lab),)
     read = own + readings
     if before_clear:
-        read = tuple(replace(reading, state="before clear") for reading in read)
+        read = tuple(replace(reading, state=BEFORE_CLEAR) for reading in read)
     panel = Panel.of(code=code, recipe=recipe, readings=read, **back)
     steps = recipe.steps
     asked = [question_ratio(step.ratio) for step in steps]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from matchlib.domain import Recipe
+from matchlib.domain import BEFORE_CLEAR, Recipe
 from matchlib.errors import DomainError
 from workbook.session.model_cache import model_of
 from workbook.session.sheet import sheet_of
@@ -119,7 +119,7 @@ def outlook_of(archive: Archive, job: Job) -> tuple[Outcome, str]:
 
 def _under_clear(panel: Panel) -> bool:
     read = panel.stages[-1].last_read
-    return panel.recipe.clear is not None and not (read and read[-1].state == "before clear")
+    return panel.recipe.clear is not None and not (read and read[-1].state == BEFORE_CLEAR)
 
 
 def expected_on(

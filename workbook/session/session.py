@@ -10,6 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
+from matchlib.domain import BEFORE_CLEAR
 from matchlib.progress import unmeasured
 from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.shelf import usual_limits
@@ -341,5 +342,5 @@ class Session:
 def _to_clear(panel: Panel) -> bool:
     """Whether a panel was read, and that before a clear coat that is not on it yet."""
     stage = panel.stages[-1]
-    early = [r.state == "before clear" for r in stage.last_read]
+    early = [r.state == BEFORE_CLEAR for r in stage.last_read]
     return stage.recipe.clear is None and bool(early) and all(early)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from matchlib.domain import BEFORE_CLEAR
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.plural import counted
 
@@ -156,7 +157,7 @@ def stages_read(panel: Panel, clear: str | None = None) -> list[tuple[Recipe, tu
         if stage.readings:
             read = _angles_of_stage(panel, stage)
             if stage.recipe.clear is None:
-                read = tuple(replace(one, state="before clear") for one in read)
+                read = tuple(replace(one, state=BEFORE_CLEAR) for one in read)
             found.append((replace(stage.recipe, clear=stage.recipe.clear or clear), read))
     return found
 

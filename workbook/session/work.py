@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from matchlib.colorimetry.lab import lab_of_reading
-from matchlib.domain import CoatSchedule, LoggedCoat, Panel, Recipe, Stage
+from matchlib.domain import BEFORE_CLEAR, CoatSchedule, LoggedCoat, Panel, Recipe, Stage
 from matchlib.errors import ArchiveError, DomainError, MatchlibError, TargetError
 from matchlib.job import Job, Plan
 from workbook.session.customer import aim_of_job, expected_on, fit_of_job
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Coat", "Work"]
 
-BEFORE = "before clear"
 _OF_COATS = ("sprayer", "lot", "lots", "setup", "temperature", "humidity")  # under a clear too
 
 B = TypeVar("B", bound="Blend")
@@ -383,7 +382,7 @@ class Work:
         job = replace(self.job, state="read")
         plan, stage = self.job.plan, card.stages[-1]
         before = stage.recipe.clear is None and plan is not None and plan.recipe.clear is not None
-        state, words = BEFORE if before else "", f"{card.code} read"
+        state, words = BEFORE_CLEAR if before else "", f"{card.code} read"
         new = tuple(replace(r, state=state, date=dt.date.today()) for r in readings)
         if not sure:
             self._question(replace(card, stages=(replace(stage, readings=new),)), card)
