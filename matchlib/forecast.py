@@ -21,13 +21,13 @@ from matchlib.domain import Lab, Recipe, Viewing, three
 from matchlib.errors import MatchlibError
 from matchlib.outcome import Outcome, outcomes
 from matchlib.plain import recipe_cells, rounded_lab
-from matchlib.regression import FilmPredictor
+from matchlib.regression import FilmPredictor, Prediction
 from matchlib.target import Aim, Target
 
 if TYPE_CHECKING:
-    from matchlib.correction import Belief
+    from matchlib.correction import Belief, Card
 
-__all__ = ["Forecast", "ForecastAngle", "angles_of", "forecast"]
+__all__ = ["Forecast", "ForecastAngle", "angles_of", "forecast", "forecast_on"]
 
 Array = NDArray[np.float64]
 
@@ -226,8 +226,10 @@ def forecast(
     try:
         passes = tolerance if isinstance(tolerance, Tolerance) else Tolerance(value=tolerance)
         if aim is None:
-            return _told(model, recipes, list(viewings) or [usual] * len(recipes), passes)
-        return _told(model, recipes, aim.views(usual), aim.tolerance, aim)
+            views = list(viewings) or [usual] * len(recipes)
+            return _told(model.predict_each(recipes, views), recipes, views, passes)
+        views = aim.views(usual)
+        return _told(model.predict_together(recipes, views), recipes, views, aim.tolerance, aim)
     except MatchlibError:
         # Only now, since one by one is slow: which of them was it?
         for recipe, place in zip(recipes, places, strict=False):
@@ -238,8 +240,50 @@ def forecast(
         raise
 
 
+def forecast_on(card: Card, recipes: Sequence[Recipe], aim: Target) -> tuple[Forecast, ...]:
+    """Say what a card that was read would read with further coats on it.
+
+    Parameters
+    ----------
+    card : Card
+        As it was read.
+    recipes : sequence of Recipe
+        All that would be on it, each going on from what is on it.
+    aim : Target
+        What is wanted; the card was read as it was.
+
+    Returns
+    -------
+    tuple of Forecast
+        One a recipe, in their order.
+
+    Raises
+    ------
+    DomainError
+        If a recipe does not go on from the card's.
+    TargetError
+        If the card was not read as the target was.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.correction import Belief, Card, Sprayed
+    >>> from matchlib.demo import demo_model
+    >>> begun, whole = (Recipe.of("silver", "cherry", coats) for coats in ("2@6:1", "3@6:1"))
+    >>> card = Card.of(Belief.of(demo_model()), [Sprayed.of((begun, (40.0, 33.0, 8.0)))])
+    >>> (found,) = forecast_on(card, [whole], Target.lab(34.0, 36.0, 9.0))
+    >>> found.lab[0] < 40.0, found.against
+    (True, 'target')
+    """
+    for recipe in recipes:
+        recipe.after(card.stages[-1].recipe)
+    views = card.viewed(aim)
+    there = card.together(recipes, views).prediction
+    return _told(there, recipes, aim.views(views[0]), aim.tolerance, aim)
+
+
 def _told(
-    model: FilmPredictor | Belief,
+    there: Prediction,
     recipes: Sequence[Recipe],
     views: Sequence[Viewing],
     passes: Tolerance,
@@ -248,10 +292,8 @@ def _told(
     """How far from a target at every angle, or from its own prediction, each is to come out."""
     # views: one an aim; without one each recipe's own.
     if aim is None:
-        there = model.predict_each(recipes, views)
         wanted, itself = there.lab, np.zeros(len(recipes))
     else:
-        there = model.predict_together(recipes, views)
         wanted, itself = aim.labs[0], aim.difference(list(there.labs))
     first, usual = there.first, passes.kind == "ΔE00"
     most = passes.value if usual else 1.0

@@ -7,14 +7,17 @@ import pytest
 from pypdf import PdfReader
 
 from matchlib.archive import Archive
+from matchlib.correction import Belief, learn
 from matchlib.domain import CoatSchedule
 from matchlib.job import Job, Plan
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, angle_shop, recipe_at
-from tests.cli_shop import fails, json_of, refused, run
+from tests.cli_shop import SMALL, fails, json_of, refused, run
 from tests.printed import printed
 from workbook.jobsheet import jobsheet_pdf
-from workbook.session.customer import sheet_of_job
+from workbook.session import Session
 from workbook.session.model_cache import model_of
+from workbook.session.targets import stages_read
+from workbook.session.work import Work
 
 CUP = ("--area", "0.5 m2", "--used", "80 ml", "--used-area", "0.1 m2", "--used-coats", "4")
 
@@ -85,43 +88,77 @@ def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):
     assert "sand it before these coats" in text
     assert "Ann" in text
     # Coat by coat it is expected from the same reading, and no more is said of one than of another.
-    with Archive.open(shop / "panels.db", read_only=True) as archive:
-        sheet = sheet_of_job(archive, archive.job(1))
-        usual = model_of(archive).model.predict_recipes([sheet.whole])[0]
-    assert sheet.coats.cleared.lab == pytest.approx(sheet.predicted_lab)
+    with Session.open(shop / "panels.db", write=False) as session:
+        sheet = Work(session, session.archive.job(1)).sheet()
+        usual = model_of(session.archive).model.predict_recipes([sheet.whole])[0]
+    assert sheet.coats.cleared.lab == pytest.approx(sheet.found.lab)
     assert sheet.coats.cleared.lab != pytest.approx(tuple(usual), abs=0.01)
-    assert f"{sheet.predicted_lab[0]:.1f}" in text
+    assert f"{sheet.found.lab[0]:.1f}" in text
 
 
 def test_the_sheet_of_coats_on_a_card_holds_to_every_angle_of_the_target(tmp_path):
     rng, angles = np.random.default_rng(3), (FACE.geometry, FLOP.geometry)
     card = angle_shop().spray(recipe_at("2@6:1"), rng, geometries=angles, code="C1")
     job = Job("wing", target=aimed_at("4@6:1"), plan=Plan(recipe_at("4@6:1"), on="C1"))
-    with Archive.open(angle_archive(tmp_path)) as archive:
-        archive.add([card])
-        sheet = sheet_of_job(archive, archive.keep_job(job))
-    assert sheet.accepted.endswith("at every angle")
-    assert [a.viewing for a in sheet.angles] == [FACE, FLOP]
-    assert sheet.angles[0].lab == pytest.approx(sheet.predicted_lab)
-    assert sheet.angles[1].lab[0] < sheet.angles[0].lab[0]
+    with Session.open(angle_archive(tmp_path)) as session:
+        session.archive.add([card])
+        sheet = Work(session, session.archive.keep_job(job)).sheet()
+    face, flop = sheet.found.angles
+    assert [face.viewing, flop.viewing] == [FACE, FLOP]
+    assert face.lab == pytest.approx(sheet.found.lab)
+    assert flop.lab[0] < face.lab[0]
     text = printed(jobsheet_pdf(sheet))
+    assert "at every angle" in text.replace("ateveryangle", "at every angle")
     assert "Read,45as110:L*" in text
 
 
-def test_what_is_expected_of_a_fresh_card_rests_on_no_card_of_its_job(shop):
+def test_a_fresh_card_is_expected_as_the_other_cards_of_its_job_came_out(shop):
     run("job", "new", "tank", "--lab", 40, 33, 26, cwd=shop)
     plan = ("job", "plan", 1, "--ground", "silver", "--colour", "rust", "--schedule", "3@5:1")
     run("job", "sprayed", 1, "P3", cwd=shop)
     run(*plan, cwd=shop)
     shown = json_of("job", "show", 1, cwd=shop)["expected"]
+    assert run("job", "sheet", 1, cwd=shop).exit_code == 0
+    text = " ".join("".join(p.extract_text() for p in PdfReader(shop / "job-1.pdf").pages).split())
     with Archive.open(shop / "panels.db") as archive:
-        job = archive.job(1)
+        recipe, card = archive.job(1).plan.recipe, stages_read(archive.panel("P3"))
+        # Its own card tells of the day, and is not in the fit as well.
         without = model_of(archive, without={"P3"}).model
-        lab = tuple(map(float, without.predict_recipes([job.plan.recipe])[0]))
-        assert sheet_of_job(archive, job).predicted_lab == pytest.approx(lab)
-        usual = model_of(archive).model.predict_recipes([job.plan.recipe])[0]
+        learnt, _ = learn(Belief.of(without, recipes=[card[-1][0]]), [card])
+        lab = tuple(map(float, learnt.predict_recipes([recipe])[0]))
+        fits = [m.predict_recipes([recipe])[0] for m in (without, model_of(archive).model)]
     assert (shown["L"], shown["a"], shown["b"]) == pytest.approx(lab)
-    assert lab != pytest.approx(tuple(usual), abs=0.01)
+    for fit in fits:
+        assert lab != pytest.approx(tuple(fit), abs=0.01)
+    assert f"L* {lab[0]:.1f}" in text, "and so says its sheet"
+
+
+def test_of_a_card_not_read_yet_the_fit_tells_what_further_coats_make_it(shop):
+    card = ("--panel", "U1", "--ground", "silver", "--colour", "rust", "--schedule", "2@6:1")
+    assert run("add", *card, "--clear", "no", "--yes", cwd=shop).exit_code == 0
+    run("job", "new", "tank", "--lab", 40, 33, 26, cwd=shop)
+    run("job", "plan", 1, "--on", "U1", "--schedule", "1@6:1", cwd=shop)
+    shown = json_of("job", "show", 1, cwd=shop)["expected"]
+    assert shown["words"].endswith("from the target")
+    assert run("job", "sheet", 1, *CUP, "--out", "on.pdf", cwd=shop).exit_code == 0
+    text = " ".join("".join(p.extract_text() for p in PdfReader(shop / "on.pdf").pages).split())
+    assert "as it is, 2 coats on it" in text
+    assert shown["words"] in text
+
+
+def test_the_sheet_of_coats_to_add_holds_the_target_at_every_angle(shop):
+    angles = ("--lab-at", "45as15=60,30,20", "--lab-at", "45as110=20,18,12")
+    run("job", "new", "hood", *angles, cwd=shop)
+    read = [f"A1,silver,rust,2@6:1,yes,D65,10,{a},{lab}" for a, lab in
+            (("45as15", "62,28,18"), ("45as110", "22,17,11"))]  # fmt: skip
+    (shop / "a.csv").write_text("\n".join([SMALL.splitlines()[0].removesuffix(",customer"), *read]))
+    assert run("import", "a.csv", cwd=shop).exit_code == 0
+    run("job", "plan", 1, "--on", "A1", "--schedule", "1@10:1", cwd=shop)
+    assert run("job", "sheet", 1, "--out", "on.pdf", cwd=shop).exit_code == 0
+    text = " ".join("".join(p.extract_text() for p in PdfReader(shop / "on.pdf").pages).split())
+    assert "at its worst angle, from the reading of A1" in text
+    assert "Tolerance: ΔE00 at most 1, at every angle" in text
+    assert "Read, 45as110: L*" in text
 
 
 def test_nothing_of_one_job_is_in_another(shop):

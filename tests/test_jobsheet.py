@@ -4,6 +4,7 @@ import dataclasses
 import io
 import re
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -16,7 +17,7 @@ from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Re
 from matchlib.errors import DomainError
 from matchlib.explain import CoatReadings
 from matchlib.explain.coats import CoatReading
-from matchlib.forecast import ForecastAngle
+from matchlib.forecast import Forecast, ForecastAngle
 from matchlib.trade import TROUBLES
 from tests.printed import printed, squeezed
 from tests.trade_words import MIXES
@@ -24,6 +25,35 @@ from workbook.jobsheet import PRINT_NOTE, JobSheet, jobsheet_pdf
 from workbook.paper import paper_size
 
 USE = mixing.CoatUse.of_film(12, volume_solids=0.3, transfer=mixing.TransferRange(0.6, 0.7))
+
+
+WANTED, LAB = (38.2, -21.4, -18.9), (37.6, -20.8, -19.6)
+FOUND = Forecast(
+    recipe=Recipe.of("silver", "teal", "2@6:1"),
+    lab=LAB,
+    covariance=np.eye(3),
+    dof=9.0,
+    expected=0.91,
+    sd=0.5,
+    probability=0.63,
+    viewing=Viewing(),
+    delta_e00=0.91,
+    sd_delta_e00=0.5,
+    difference=0.82,
+    tolerance=Tolerance(),
+    angles=(ForecastAngle(Viewing(), 1.0, WANTED, LAB, 0.82, 0.82),),
+)
+
+
+def coats_of(what):
+    """What each coat should read, whatever it is."""
+    coats = tuple(CoatReading(n, (50.0, 0.0, 0.0), 0.8) for n in range(what.coats + 1))
+    return CoatReadings(coats, None, True)
+
+
+def plain(title, what, **more):
+    """A sheet without a target."""
+    return JobSheet(title, what, dataclasses.replace(FOUND, angles=()), coats_of(what), **more)
 
 
 def read(data):
@@ -44,12 +74,9 @@ def job(what=None, **more):
     return JobSheet(
         title="Cabinet door",
         recipe=what,
+        found=FOUND,
+        coats=coats_of(what),
         target_name="Deep lagoon",
-        target_lab=(38.2, -21.4, -18.9),
-        predicted_lab=(37.6, -20.8, -19.6),
-        difference="ΔE00 0.82",
-        sd=0.5,
-        chance=0.63,
         pot=pot,
         notes=("Read dry & cool.",),
         panel_code="T-204",
@@ -100,7 +127,8 @@ def test_what_is_on_the_sheet(sheet_text, words):
 
 
 def test_the_sheet_promises_nothing_for_certain():
-    text = printed(jobsheet_pdf(dataclasses.replace(job(), chance=0.9999)))
+    sure = dataclasses.replace(FOUND, probability=0.9999)
+    text = printed(jobsheet_pdf(dataclasses.replace(job(), found=sure)))
     assert squeezed("Chance of being within it: over 99%") in text
 
 
@@ -124,7 +152,7 @@ def test_flash_times_are_left_to_the_data_sheet(sheet_text):
 def test_no_ratio_is_reversed_on_paper(ratios):
     schedule = CoatSchedule(tuple(CoatStep(2, r) for r in ratios))
     what = Recipe(Ground.parse("silver"), Colour.parse("teal"), schedule)
-    sheet = JobSheet(
+    sheet = plain(
         "Job", what, pot=mixing.pot(what, area=mixing.JobArea.flat(1), use=USE), panel_code="T"
     )
     text = printed(jobsheet_pdf(sheet))
@@ -161,7 +189,7 @@ def test_a_bare_ground_has_a_sheet_too():
 
 
 def test_a_sheet_with_nothing_but_a_recipe():
-    text = printed(jobsheet_pdf(JobSheet("Plain", recipe())))
+    text = printed(jobsheet_pdf(plain("Plain", recipe())))
     assert squeezed(recipe().words) in text
     assert squeezed("Label for the back") not in text
     for asked in ("Batch of the ground", "Overlap and distance", "Lot of each bottle", "Drawer"):
@@ -170,7 +198,7 @@ def test_a_sheet_with_nothing_but_a_recipe():
 
 def test_of_two_layers_each_cup_and_coat_names_its_own_colour():
     layered = Recipe.of("silver", None, "2@6:1 lagoon, 1@4:1 cherry, 1@6:1 lagoon", "yes")
-    text = printed(jobsheet_pdf(JobSheet("Layered", layered)))
+    text = printed(jobsheet_pdf(plain("Layered", layered)))
     cups = text[text.index("(carrierfirst)") : text.index("Coatsinorder")]
     assert cups.count("1partcolour(lagoon)") == cups.count("1partcolour(cherry)") == 1
     assert squeezed("cherry at 4:1: 4 parts carrier") in text
@@ -184,7 +212,10 @@ def test_a_reversed_ratio_is_asked_about():
 
 
 def test_a_colour_outside_the_screen_is_marked():
-    sheet = dataclasses.replace(job(), predicted_lab=(80.0, -120.0, 100.0), target_lab=(50, 0, 0))
+    (face,) = FOUND.angles
+    angles = (dataclasses.replace(face, wanted=(50, 0, 0)),)
+    found = dataclasses.replace(FOUND, lab=(80.0, -120.0, 100.0), angles=angles)
+    sheet = dataclasses.replace(job(), found=found)
     text = printed(jobsheet_pdf(sheet))
     assert squeezed("Predicted (outside sRGB)") in text
     assert squeezed("Target (outside sRGB)") not in text
@@ -196,7 +227,7 @@ def test_the_longest_sheet_still_prints_all():
     what = Recipe(Ground.parse("silver"), colour, CoatSchedule(steps))
     sheet = dataclasses.replace(
         job(), recipe=what, title="T" * 200, notes=("word " * 400,), panel_code="c" * 80,
-        pot=mixing.pot(what, area=mixing.JobArea.flat(3), use=USE),
+        pot=mixing.pot(what, area=mixing.JobArea.flat(3), use=USE), coats=coats_of(what),
     )  # fmt: skip
     text = printed(jobsheet_pdf(sheet, paper="Letter"))  # the shorter of the two
     for step in steps:
@@ -217,16 +248,14 @@ def test_the_tolerance_is_printed_as_the_order_names_it_and_every_angle_has_its_
         ForecastAngle(face, 2.0, (61.0, 10.0, 5.0), (60.2, 10.4, 4.8), 0.6, 0.44),
         ForecastAngle(flop, 1.0, (22.0, 4.0, 1.0), (22.6, 4.1, 1.3), 0.6, 0.71),
     )
-    sheet = dataclasses.replace(
-        job(),
-        tolerance=Tolerance("CMC", 1.0, 2.0, 1.0),
-        difference="CMC(2:1) 0.71, at the worst angle",
-        angles=angles,
-    )
+    cmc = Tolerance("CMC", 1.0, 2.0, 1.0)
+    found = dataclasses.replace(FOUND, tolerance=cmc, difference=0.71, angles=angles)
+    sheet = dataclasses.replace(job(), found=found)
     text = printed(jobsheet_pdf(sheet))
     for words in (
         "Tolerance: CMC(2:1) at most 1, at every angle",
         "CMC(2:1) 0.44",
+        "Predicted difference: CMC(2:1) 0.71, at the worst angle",
         "Accept, against the target: CMC(2:1) at most 1, at every angle.",
         "L* 61.0 a* 10.0 b* 5.0",
         "L* 22.6 a* 4.1 b* 1.3",

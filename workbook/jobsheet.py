@@ -8,13 +8,12 @@ sheet says them.
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from reportlab.lib.units import mm
 from reportlab.platypus import KeepTogether, SimpleDocTemplate, Spacer
 
-from matchlib.colorimetry import Tolerance
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.explain import CoatReadings
@@ -43,7 +42,7 @@ from workbook.sheet_parts import (
 )
 
 if TYPE_CHECKING:
-    from matchlib.forecast import ForecastAngle
+    from matchlib.forecast import Forecast, ForecastAngle
 
 __all__ = ["PRINT_NOTE", "JobSheet", "jobsheet_pdf"]
 
@@ -60,70 +59,66 @@ _TALLEST = 120 * mm
 class JobSheet:
     """What a job sheet says, as plain data.
 
-    `title`: heading, such as the job's name. `recipe`: what is sprayed. `whole`: all that is on the
-    card in the end, where the coats go on one that has some. `target_name`: what is matched.
-    `target_lab`, `predicted_lab`: CIELAB, under `viewing`. `viewing`: light, observer and geometry
-    of both, in words. `difference`: predicted difference from the target, in words. `sd`: standard
-    deviation of the next panel's difference, in the unit of `tolerance`. `chance`: that it lies
-    within it [-]. `angles`: where the target holds several, all of them. `pot`: quantities. `unit`:
-    of volume. `coats`: what the card should read after each coat. `notes`: lines to add.
-    `panel_code`: code of the panel to be sprayed; without one there is no label. `customer`: may be
-    empty.
+    `title`: heading, such as the job's name. `recipe`: what is sprayed. `found`: what to expect of
+    it, against the target where there is one. `coats`: what the card should read after each coat.
+    `target_name`: what is matched. `words`: how far from the target that is expected to be, where
+    the coats go on a card; else the prediction's own difference is told. `pot`: quantities. `unit`:
+    of volume. `notes`: lines to add. `panel_code`: code of the panel to be sprayed; without one
+    there is no label. `customer`: may be empty. `whole`: all that is on the card in the end, where
+    the coats go on one that has some.
     """
 
     title: str
     recipe: Recipe
+    found: Forecast
+    coats: CoatReadings
     target_name: str = ""
-    target_lab: tuple[float, float, float] | None = None
-    predicted_lab: tuple[float, float, float] | None = None
-    viewing: str = "D65/10°"
-    difference: str = ""
-    sd: float | None = None
-    chance: float | None = None
-    tolerance: Tolerance = field(default_factory=Tolerance)
-    angles: tuple[ForecastAngle, ...] = ()
+    words: str = ""
     pot: Pot | None = None
     unit: str = "ml"
-    coats: CoatReadings | None = None
     notes: tuple[str, ...] = ()
     panel_code: str = ""
     customer: str = ""
     whole: Recipe | None = None
 
     @property
+    def angles(self) -> tuple[ForecastAngle, ...]:
+        """Where the target holds several, all of them."""
+        return self.found.angles if len(self.found.angles) > 1 else ()
+
+    @property
     def accepted(self) -> str:
         """What passes, in words."""
-        return self.tolerance.words + (", at every angle" if self.angles else "")
+        return self.found.tolerance.words + (", at every angle" if self.angles else "")
 
 
 def _match(sheet: JobSheet, width: float) -> list[Any]:
-    named = [
-        (name, lab)
-        for name, lab in (("Target", sheet.target_lab), ("Predicted", sheet.predicted_lab))
-        if lab is not None
-    ]
+    found, tolerance = sheet.found, sheet.found.tolerance
+    named = [("Target", one.wanted) for one in found.angles[:1]] + [("Predicted", found.lab)]
     facts: list[Any] = []
     if sheet.target_name:
         facts.append(labelled("Target:", sheet.target_name))
     if sheet.customer:
         facts.append(labelled("Customer:", sheet.customer))
-    if named:
-        facts.append(labelled("Read under:", sheet.viewing))
-    if sheet.difference:
-        facts.append(labelled("Predicted difference:", sheet.difference))
-    if sheet.sd is not None:
-        facts.append(labelled("Uncertainty of the next panel:", f"± {sheet.sd:.2f} (one sd)"))
+    facts.append(labelled("Read under:", str(found.viewing)))
+    away = sheet.words
+    if not away and found.angles:
+        worst = ", at the worst angle" if sheet.angles else ""
+        away = tolerance.with_unit(found.difference) + worst
+    if away:
+        facts.append(labelled("Predicted difference:", away))
+    # Without a target nothing is said of differences in another unit than the usual one.
+    if not sheet.words and (found.angles or tolerance.kind == "ΔE00"):
+        facts.append(labelled("Uncertainty of the next panel:", f"± {found.sd:.2f} (one sd)"))
     facts.append(labelled("Tolerance:", sheet.accepted))
-    if sheet.chance is not None:
-        facts.append(labelled("Chance of being within it:", chance_words(sheet.chance)))
-    if not named:
-        return [*head("To match"), *facts]
+    if found.angles:
+        facts.append(labelled("Chance of being within it:", chance_words(found.probability)))
     left = 96 * mm
     body = grid([[Swatches(named), facts]], (left, width - left), lines=False)
     return [
         *head("To match"),
         body,
-        *angle_grid(sheet.angles, sheet.tolerance, width),
+        *angle_grid(sheet.angles, tolerance, width),
         para(PRINT_NOTE, 8),
     ]
 
@@ -220,17 +215,13 @@ def _pots(sheet: JobSheet, width: float) -> list[Any]:
 
 
 def _reading(sheet: JobSheet, width: float) -> list[Any]:
-    out = head("Afterwards")
-    if sheet.predicted_lab is not None:
-        out.append(
-            labelled(
-                "Expect to read:",
-                lab_words(sheet.predicted_lab)
-                + f" ({sheet.viewing}). Accept, against the target: {sheet.accepted}.",
-            )
-        )
+    lab, view = lab_words(sheet.found.lab), sheet.found.viewing
+    expect = f"{lab} ({view}). Accept, against the target: {sheet.accepted}."
+    out = [*head("Afterwards"), labelled("Expect to read:", expect)]
     angles = [a.viewing.geometry for a in sheet.angles]
-    out += reading_lines(angles, sheet.tolerance.unit, width, labelled_below=bool(sheet.panel_code))
+    out += reading_lines(
+        angles, sheet.found.tolerance.unit, width, labelled_below=bool(sheet.panel_code)
+    )
     words = "If it goes wrong, check first"
     if not sheet.panel_code:
         return [*out, *head(words), *troubles()]

@@ -55,7 +55,7 @@ def first_cautions(step: str, *, after: str = "") -> Paragraph:
 
 def coat_table(
     recipe: Recipe,
-    readings: CoatReadings | None,
+    readings: CoatReadings,
     width: float,
     *,
     whole: Recipe | None = None,
@@ -64,8 +64,7 @@ def coat_table(
     """Return the coats in order, with what the card should read after each and room to write.
 
     `width`: in all [pt]. `whole`: all that is on the card in the end, and what `readings` are of,
-    where the coats go on one that has some. `after`: as of `first_cautions`. Returned: empty where
-    there is nothing to spray.
+    where the coats go on one that has some. `after`: as of `first_cautions`.
     """
     laid = whole.coats - recipe.coats if whole is not None else 0
     heads = ("Coat", "Mix, carrier first", "Should read, before clear", "Reads: L* a* b*",
@@ -73,15 +72,13 @@ def coat_table(
     rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
 
     def should(number: int) -> Any:
-        if readings is None or laid + number >= len(readings.coats):
-            return ""
         one = readings.coats[laid + number]
         return para(f"{lab_words(one.lab)} ± {one.spread:.1f}")
 
     if laid:
         words = para(f"as it is, {counted(laid, 'coat')} on it")
         rows.append([para("Card"), words, "", "", "", TickBox()])
-    elif readings is not None:
+    else:
         rows.append([para("Ground"), para(f"{recipe.ground}, bare"), should(0), "", "", TickBox()])
     number = 1
     single = recipe.coats <= _MOST_COAT_ROWS
@@ -95,17 +92,13 @@ def coat_table(
             number = last + 1
     if recipe.clear:
         name = "" if recipe.clear == "yes" else f" {recipe.clear}"
-        cleared = "" if readings is None or readings.cleared is None else para(
-            f"then: {lab_words(readings.cleared.lab)}"
-        )  # fmt: skip
+        cleared = para(f"then: {lab_words(readings.cleared.lab)}") if readings.cleared else ""
         words = para(f"clear coat{name}, mixed as its data sheet says")
         rows.append([para("Clear"), words, cleared, "", "", TickBox()])
-    if len(rows) == 1:
-        return []
     shares = (0.09, 0.27, 0.25, 0.15, 0.16, 0.08)
     out = [*head("Coats in order"), first_cautions("spray", after=after), Spacer(1, 1 * mm)]
     out.append(grid(rows, [width * s for s in shares]))
-    if readings is not None and readings.clear_words:
+    if readings.clear_words:
         out += [Spacer(1, 1 * mm), para(readings.clear_words)]
     return out
 

@@ -20,7 +20,6 @@ from matchlib.correction.scoring import places_of
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe, Viewing
 from matchlib.linear import Together, panel_spread
-from matchlib.outcome import Outcome, outcomes
 from matchlib.regression import Prediction
 from matchlib.tails import block_diagonal, spread_by
 from matchlib.target import Target
@@ -203,32 +202,27 @@ class Card:
         there = Prediction(labs, known, spray, reading, known_dof)
         return Together(there, slope, self.covariance, by_film)
 
-    def expected(self, recipes: Sequence[Recipe], goal: Target) -> list[Outcome]:
-        """Say of further coats what to expect of them as the last on this card.
+    def viewed(self, goal: Target) -> list[Viewing]:
+        """Return those of the card's own viewings that answer each aim of a target.
 
         Parameters
         ----------
-        recipes : sequence of Recipe
-            All that would be on it, each going on from what is on it.
         goal : Target
-            What is to be matched; the card was read as it was.
+            What is to be matched.
 
         Returns
         -------
-        list of Outcome
-            One a recipe, in their order.
+        list of Viewing
+            One an aim.
 
         Raises
         ------
-        DomainError
-            If a recipe does not go on from the card's.
+        TargetError
+            If the card was not read as the target was.
         """
-        last, usual = self.stages[-1], self.before.model.usual_view
-        for recipe in recipes:
-            recipe.after(last.recipe)
-        views = [last.views[place].viewing for place in places_of(goal, last, usual)]
-        there = self.together(recipes, views).prediction
-        return outcomes(recipes, there, goal.hope(there))
+        last = self.stages[-1]
+        places = places_of(goal, last, self.before.model.usual_view)
+        return [last.views[place].viewing for place in places]
 
     @property
     def coat_sd(self) -> float:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from matchlib.colorimetry import delta_e00, delta_lch, expected_delta_e00
 from matchlib.domain import Lab, Panel, Recipe, Viewing, three
 from matchlib.domain.panel import readings_in
 from matchlib.regression import FilmPredictor
+
+if TYPE_CHECKING:
+    from matchlib.correction import Belief
 
 __all__ = ["CoatReading", "CoatReadings", "clear_change", "coat_readings"]
 
@@ -89,7 +93,7 @@ def clear_change(before: Lab, after: Lab) -> str:
 
 
 def coat_readings(
-    model: FilmPredictor,
+    model: FilmPredictor | Belief,
     recipe: Recipe,
     *,
     archive: Sequence[Panel] = (),
@@ -99,8 +103,8 @@ def coat_readings(
 
     Parameters
     ----------
-    model : FilmPredictor
-        Fitted.
+    model : FilmPredictor or Belief
+        Fitted; or what is believed of today.
     recipe : Recipe
         What will be sprayed.
     archive : sequence of Panel

@@ -298,8 +298,8 @@ def correct(
     if advice.passes:
         if last.source != "photo":
             return advice
-        (read_again,) = card.expected([last.recipe], target)
-        return replace(advice, now=read_again.probability)
+        again = card.together([last.recipe], card.viewed(target)).prediction
+        return replace(advice, now=float(target.hope(again).probability[0]))
     if not fits or last.recipe.schedule is None:
         return advice
     return replace(advice, card=advise(card, target, limits, readings_left=0))

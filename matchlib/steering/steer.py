@@ -13,7 +13,6 @@ from threadpoolctl import threadpool_limits
 from matchlib.colorimetry import lch
 from matchlib.correction import Belief, Card, Sprayed, film_words
 from matchlib.correction.moves import continuations
-from matchlib.correction.scoring import places_of
 from matchlib.correction.weighing import DOUBTED, unfitting_words, weigh
 from matchlib.domain import CoatSchedule, MixRatio, Recipe
 from matchlib.errors import DomainError
@@ -260,8 +259,7 @@ def advise(
 ) -> Steering:
     """Say what to lay next on a card of which something is believed."""
     last = card.stages[-1]
-    have, usual = last.recipe, card.before.model.usual_view
-    views = [last.views[place].viewing for place in places_of(goal, last, usual)]
+    have, views = last.recipe, card.viewed(goal)
     recipes = [have, *continuations(have, limits)]
     # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
     judged = card.together(recipes, views)

@@ -14,8 +14,8 @@ from tests.browser import harness
 from tests.cli_shop import copied, two_colours
 from tests.tools.render_scene import Scene, render, to_jpeg
 from workbook.session import Session
-from workbook.session.customer import aim_of_job
 from workbook.session.record import load_attempts
+from workbook.session.work import Work
 
 pytestmark = pytest.mark.browser
 
@@ -261,5 +261,5 @@ def test_a_shop_from_nothing_to_its_first_match(
         page.close()
     with Session.open(place) as session:
         (job,) = session.archive.jobs()
-        found = session.match(aim_of_job(job), top=1)
+        found = session.match(Work(session, job).aim, top=1)
         assert str(found[0].recipe.colour) == "cherry"

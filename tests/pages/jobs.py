@@ -5,6 +5,7 @@ from __future__ import annotations
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
 from workbook.jobs.app import JobsScreen
 from workbook.page import Press
+from workbook.session.doing import choose
 
 RED = "27.1 45.9 28.5"
 CHERRY = Recipe(Ground.parse("silver"), Colour.parse("cherry"), CoatSchedule.parse("2@4:1"), "yes")
@@ -25,7 +26,7 @@ def sprayed(screen: JobsScreen) -> None:
     """Choose the likeliest recipe, lay every coat of it and clear it."""
     found, _ = screen.found(screen.job)
     row = next(r for r in found)
-    screen.go(screen.job.choose(row.recipe), "spray")
+    screen.go(choose(screen.job, row.recipe), "spray")
     while (coat := screen.job.next_coat) is not None:
         press(screen, "coat", str(coat.number))
     press(screen, "clear")

@@ -20,7 +20,7 @@ from workbook.jobs.recipe import _CARRIERS, own_recipe
 from workbook.jobs.spray import booth_of
 from workbook.page import Press
 from workbook.page.pictures import coats_words
-from workbook.session.customer import sheet_of_job, to_spray
+from workbook.session.doing import choose, keep
 from workbook.session.stock import stock_of
 from workbook.sheet_parts import lab_words
 
@@ -81,7 +81,7 @@ def test_a_card_read_before_its_clear_keeps_who_sprayed_it_and_from_what(
 ) -> None:
     begun(screen)
     press(screen, "booth", booth_sprayer="Ada", booth_lot="L7", booth_temperature="21")
-    screen.go(screen.job.choose(CHERRY), "spray")
+    screen.go(choose(screen.job, CHERRY), "spray")
     for coat in ("1", "2"):
         press(screen, "coat", coat)
     press(screen, "read", lab="33.4 34.7 10.7")
@@ -95,16 +95,16 @@ def test_a_card_read_before_its_clear_keeps_who_sprayed_it_and_from_what(
 
 def test_the_sheet_of_further_coats_begins_with_the_card_as_it_is(screen: JobsScreen) -> None:
     begun(screen)
-    screen.go(screen.job.choose(CHERRY), "spray")
+    screen.go(choose(screen.job, CHERRY), "spray")
     for coat in ("1", "2"):
         press(screen, "coat", coat)
     press(screen, "clear")
     press(screen, "read", lab="40 40 20")
     (card,) = screen.job.job.panels
     on = Recipe.of("silver", "cherry", "2@4:1 1@12:1", "yes")
-    screen.go(screen.job.choose(on, on=card), "spray")
+    screen.go(choose(screen.job, on, on=card), "spray")
     work = screen.job
-    sheet = sheet_of_job(work.archive, work.job)
+    sheet = work.sheet()
     assert str(sheet.recipe.schedule) == "1@12:1"
     assert sheet.whole == on
     assert len(sheet.coats.coats) == 4, "bare, two coats, and the one to come"
@@ -120,8 +120,8 @@ def test_the_pot_of_a_card_that_nobody_read_is_of_the_coats_to_add(screen: JobsS
     archive = screen.session.archive
     archive.add([Panel.of("U1", Recipe.of("silver", "cherry", "2@6:1"))])
     on = Recipe.of("silver", "cherry", "2@6:1 2@10:1", "yes")
-    screen.go(screen.job.choose(on, on="U1"), "spray")
-    assert to_spray(archive, screen.job.job)[0] == screen.job.pot_recipe
+    screen.go(choose(screen.job, on, on="U1"), "spray")
+    assert screen.job.added == screen.job.pot_recipe
     for coat in ("3", "4"):
         assert (screen.job.begun, str(screen.job.pot_recipe.schedule)) == (2, "2@10:1")
         assert "Pot for 2 more coats" in screen.draw()
@@ -133,7 +133,7 @@ def test_the_pot_of_a_card_that_nobody_read_is_of_the_coats_to_add(screen: JobsS
 
 def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:
     archive = screen.session.archive
-    screen.go(begun(screen).job.choose(CHERRY), "spray")
+    screen.go(choose(begun(screen).job, CHERRY), "spray")
     assert "Take it off the shelf" not in screen.draw(), "no bottle is written down"
     press(screen, "stock", stock_name="cherry", stock_ml="480 ml")
     assert "Take it off the shelf" in screen.draw()
@@ -152,7 +152,7 @@ def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:
     assert (kept.bottle_ml, kept.price) == (500.0, 42.5)
     assert "Taken off the shelf" in screen.draw()
     begun(screen, "30 40 20", "pond reed")
-    screen.go(screen.job.choose(CHERRY), "spray")
+    screen.go(choose(screen.job, CHERRY), "spray")
     screen.press(Press("takepot"))
     left = stock_of(archive)["Cherry"].stock_ml
     press(screen, "job", "1")
@@ -166,12 +166,12 @@ def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:
 def test_of_two_layers_each_coat_and_cup_names_its_own_colour(screen: JobsScreen) -> None:
     begun(screen)
     layered = Recipe.of("silver", None, "1@6:1 lagoon, 1@4:1 cherry", "yes")
-    screen.go(screen.job.choose(layered), "spray")
+    screen.go(choose(screen.job, layered), "spray")
     page = plain(screen.draw())
     assert "1 · lagoon at 6 : 1" in page
     assert "2 · cherry at 4 : 1" in page
     assert "1 part colour (cherry)" in page
-    screen.go(screen.job.choose(CHERRY), "spray")
+    screen.go(choose(screen.job, CHERRY), "spray")
     assert "2 · 4 : 1" in plain(screen.draw())
 
 
@@ -210,13 +210,13 @@ def test_the_shops_densities_hold_for_whatever_is_mixed(screen: JobsScreen) -> N
 
 def test_what_was_poured_is_said_of_its_own_pot_alone(screen: JobsScreen) -> None:
     begun(screen)
-    screen.go(screen.job.choose(CHERRY), "spray")
+    screen.go(choose(screen.job, CHERRY), "spray")
     press(screen, "pot", pot_poured="32, 4", pot_bottle="120 ml")
     page = plain(screen.draw())
     assert "4 of colour into 32 of carrier is 8:1" in page
     assert "120 ml of colour left in the bottle" in page
     steps = Recipe.of("silver", "cherry", "2@6:1 1@3:1", "yes")
-    screen.go(screen.job.choose(steps), "spray")
+    screen.go(choose(screen.job, steps), "spray")
     page = plain(screen.draw())
     assert "ml cherry, then into the rest" in page
     assert "of colour into 32" not in page
@@ -250,7 +250,7 @@ def test_a_shelf_set_elsewhere_is_shown_as_it_is_and_kept(screen: JobsScreen) ->
     begun(screen)
     ready = "lagoon 2 + cherry 1"
     wide = Limits(max_coats=14, colours=("cherry", ready), max_unevenness=1.2, grounds=("silver",))
-    screen.go(screen.job.keep(replace(screen.job.job, limits=wide), "changed the shelf"), "recipe")
+    screen.go(keep(screen.job, replace(screen.job.job, limits=wide), "changed the shelf"), "recipe")
     page = press(screen, "tool", "shelf")
     sent = dict(re.findall(r'<select id="wb-(\w+)".*?<option value="([^"]*)" selected>', page))
     assert (sent["max_coats"], sent["max_unevenness"]) == ("14", "1.2")
@@ -282,7 +282,7 @@ def test_ones_own_recipe_is_where_the_sliders_stand(screen: JobsScreen) -> None:
     ]
     screen.press(Press("useown", "", at))
     assert screen.job.job.plan.recipe == one
-    screen.go(screen.job.choose(Recipe.of("silver", clear="yes")), "recipe")
+    screen.go(choose(screen.job, Recipe.of("silver", clear="yes")), "recipe")
     likeliest = screen.job.suggestions(top=1)[0].recipe
     assert own_recipe(screen.job, None) == likeliest, "a bare ground has no coats to slide"
     assert "My own recipe" in press(screen, "tool", "own")
@@ -297,7 +297,7 @@ def test_what_the_sliders_cannot_say_is_not_shown_beside_them(
 ) -> None:
     begun(screen)
     colour = None if "," in schedule else "cherry"
-    screen.go(screen.job.choose(Recipe.of("silver", colour, schedule, "satin")), "recipe")
+    screen.go(choose(screen.job, Recipe.of("silver", colour, schedule, "satin")), "recipe")
     page = press(screen, "tool", "own")
     sent = dict(re.findall(r'<select id="wb-(\w+)".*?<option value="([^"]*)" selected>', page))
     for tag in re.findall(r'<input[^>]*type="range"[^>]*>', page):

@@ -14,12 +14,14 @@ from matchlib.errors import ArchiveError
 from matchlib.job import Job, Plan
 from tests.pages.jobs import CHERRY, begun, press
 from workbook.jobs.app import JobsScreen
+from workbook.session.doing import choose
+from workbook.session.undoing import undo_words
 from workbook.session.work import Work
 
 
 def chosen(screen: JobsScreen) -> Work:
     """A job at whose plan a first coat is to be laid."""
-    screen.go(begun(screen).job.choose(CHERRY), "spray")
+    screen.go(choose(begun(screen).job, CHERRY), "spray")
     return screen.job
 
 
@@ -29,14 +31,14 @@ def test_what_the_command_line_changed_is_taken_back_in_its_turn(screen: JobsScr
     other = replace(CHERRY, clear=None)
     archive.keep_job(archive.job(1).planned(Plan(other)))  # as `workbook job plan`
     press(screen, "words", name="carousel rim")
-    assert screen.job.undo_words == "changed its words"
+    assert undo_words(screen.job) == "changed its words"
     press(screen, "undo")
-    assert screen.job.undo_words == "job changed"
+    assert undo_words(screen.job) == "job changed"
     press(screen, "undo")
     assert archive.job(1).plan == Plan(CHERRY)
-    assert screen.job.undo_words == "chose the recipe"
+    assert undo_words(screen.job) == "chose the recipe"
     press(screen, "undo")
-    assert (archive.job(1).plan, screen.job.undo_words) == (None, "")
+    assert (archive.job(1).plan, undo_words(screen.job)) == (None, "")
 
 
 def test_what_the_history_took_back_is_not_offered_again(screen: JobsScreen) -> None:
@@ -44,9 +46,9 @@ def test_what_the_history_took_back_is_not_offered_again(screen: JobsScreen) -> 
     chosen(screen)
     choice = archive.history()[-1].number
     back = archive.undo(choice)  # as `workbook undo`
-    assert screen.job.undo_words == ""
+    assert undo_words(screen.job) == ""
     archive.undo(back)
-    assert screen.job.undo_words == "chose the recipe"
+    assert undo_words(screen.job) == "chose the recipe"
     press(screen, "undo")
     assert archive.job(1).plan is None
 
@@ -115,7 +117,7 @@ def test_a_bare_ground_that_was_planned_leads_on_to_another_recipe(screen: JobsS
 
 
 def test_where_nothing_on_the_shelf_passes_next_leads_to_another_recipe(screen: JobsScreen) -> None:
-    screen.go(begun(screen, "60 0 60").job.choose(CHERRY), "spray")
+    screen.go(choose(begun(screen, "60 0 60").job, CHERRY), "spray")
     for coat in ("1", "2"):
         assert 'data-do="step" data-value="spray"' in press(screen, "step", "recipe"), (
             "not laid yet"

@@ -18,7 +18,8 @@ from workbook.jobs.recipe import _compare, offers
 from workbook.jobs.target import of_text
 from workbook.page import Press
 from workbook.page.pictures import numbers, tenths
-from workbook.session.customer import sheet_of_job
+from workbook.session.doing import choose, coat_laid, read
+from workbook.session.undoing import undo_words
 
 
 def test_a_card_that_misses_is_built_on_and_stays_one_card(screen: JobsScreen) -> None:
@@ -50,7 +51,7 @@ def test_every_step_is_taken_back_to_the_target(screen: JobsScreen) -> None:
     card = screen.job.job.panels[0]
     press(screen, "read", lab="28.6 46.3 30.1")
     taken = []
-    while words := screen.job.undo_words:
+    while words := undo_words(screen.job):
         taken.append(words)
         press(screen, "undo")
     assert taken[0] == f"{card} read"
@@ -65,7 +66,7 @@ def test_a_press_on_a_page_that_is_behind_does_nothing(screen: JobsScreen) -> No
     begun(screen)
     version = str(screen.job.job.version)
     key = screen.found(screen.job)[0][0]
-    screen.go(screen.job.choose(key.recipe), "spray")
+    screen.go(choose(screen.job, key.recipe), "spray")
     with pytest.raises(MatchlibError, match="changed elsewhere"):
         press(screen, "coat", "1", version=version)
     assert screen.job.job.panels == ()
@@ -152,7 +153,7 @@ def test_what_was_named_and_never_read_is_on_no_shelf(screen: JobsScreen) -> Non
     assert screen.job.limits.colours is None, "all that are known are no limit"
     assert "slate" not in {str(g) for g in screen.job.limits.grounds}
     assert "mystery" not in press(screen, "tool", "own")
-    screen.go(screen.job.choose(laid), "spray")
+    screen.go(choose(screen.job, laid), "spray")
     page = press(screen, "open")
     assert "No panel in the archive shows the colour" in page
     assert "Jobs in hand" in page, "it can be left"
@@ -194,7 +195,7 @@ def test_a_job_is_given_up_with_its_reason_and_taken_up_again(screen: JobsScreen
 
 def test_a_card_read_on_its_way_is_asked_for_and_its_next_coat_waits(screen: JobsScreen) -> None:
     begun(screen)
-    screen.go(screen.job.choose(CHERRY, read_after=(1,)), "spray")
+    screen.go(choose(screen.job, CHERRY, read_after=(1,)), "spray")
     assert screen.job.job.plan.read_after == (1,)
     with pytest.raises(MatchlibError, match="noted already"):
         screen.press(Press("coat", "2"))
@@ -203,21 +204,21 @@ def test_a_card_read_on_its_way_is_asked_for_and_its_next_coat_waits(screen: Job
     shown = screen.draw()
     assert "Next: read it" in shown
     assert "Coat 2 sprayed" not in shown
-    work = screen.job.read(of_text("45 35 20", screen.session))
+    work = read(screen.job, of_text("45 35 20", screen.session))
     assert work.panel.code == "my card"
     assert work.panel.readings[0].state == BEFORE_CLEAR
     assert work.due_reading == 0
     assert work.next_coat.number == 2
-    again = work.read(of_text("45.2 35 20", screen.session))
+    again = read(work, of_text("45.2 35 20", screen.session))
     assert len(again.panel.readings) == 2
-    on = again.coat_laid()
+    on = coat_laid(again)
     assert [len(s.readings) for s in on.panel.stages] == [2, 0]
     assert on.begun == 1
     assert on.pot_recipe.schedule.coats == 1
-    fresh = screen.job.choose(CHERRY)
+    fresh = choose(screen.job, CHERRY)
     for code in ("my card", "My Card"):
         with pytest.raises(MatchlibError, match="a card my card already"):
-            fresh.coat_laid(code=code)
+            coat_laid(fresh, code=code)
 
 
 def test_troubles_and_protocol_are_at_hand_where_they_matter(screen: JobsScreen) -> None:
@@ -238,12 +239,12 @@ def test_what_a_card_should_read_follows_from_what_it_read(screen: JobsScreen) -
     way = next(w for w in ways if w.on)
     shown = press(screen, "do", way.key)
     card = screen.job.panel
-    *_, under = screen.job.labs_on_top(card, [way.recipe])
+    under = screen.job.on_top(card, [way.recipe])[0].lab
     assert numbers(under) in shown
     assert numbers(screen.job.expected_labs([way.recipe])[0]) not in shown, (
         "the fit alone expects another"
     )
-    sheet = sheet_of_job(screen.session.archive, screen.job.job)
+    sheet = screen.job.sheet()
     assert sheet.coats.cleared.lab == pytest.approx(under, abs=0.3)
 
 
@@ -251,7 +252,7 @@ def test_a_card_may_be_read_with_light_and_eye_in_each_others_places(screen: Job
     sprayed(begun(screen))
     assert screen.job.job.target[0].viewing == Viewing(geometry="45:0")
     turned = Reading(Viewing(geometry="0:45"), lab=(27.1, 45.8, 28.4))
-    job = screen.job.read([turned])
+    job = read(screen.job, [turned])
     assert job.panel.stages[-1].readings[0].viewing == turned.viewing, "kept as it was read"
     screen.go(job, "read")
     assert "● Passes" in screen.draw()
@@ -318,13 +319,13 @@ def test_what_a_card_read_before_its_clear_should_read_follows_from_that(
     screen: JobsScreen,
 ) -> None:
     begun(screen)
-    screen.go(screen.job.choose(CHERRY), "spray")
+    screen.go(choose(screen.job, CHERRY), "spray")
     for coat in ("1", "2"):
         press(screen, "coat", coat)
     light, red, yellow = screen.job.expected_labs([replace(CHERRY, clear=None)])[0]
     press(screen, "read", lab=f"{light - 1.2:.1f} {red:.1f} {yellow:.1f}")
     work = screen.job
-    (under,) = work.labs_on_top(work.panel, [CHERRY])
+    under = work.on_top(work.panel, [CHERRY])[0].lab
     assert under[0] < work.expected_labs([CHERRY])[0][0] - 0.5
     assert work.ahead == [under]
     assert numbers(under) in press(screen, "step", "spray")
@@ -334,7 +335,7 @@ def test_ones_own_recipe_counts_in_what_todays_cards_told(screen: JobsScreen) ->
     sprayed(begun(screen))
     press(screen, "read", lab="24.4 44.3 26.2")
     work = screen.job
-    screen.go(work.choose(work.panel.recipe), "recipe")
+    screen.go(choose(work, work.panel.recipe), "recipe")
     (told,) = (s for s in screen.job.suggestions() if s.recipe == work.panel.recipe)
     assert told.probability < 0.1
     (offer,) = (o for o in offers(screen.job.suggestions(), None) if o.suggestion == told)
@@ -390,7 +391,7 @@ def test_a_card_taken_up_again_is_judged_by_its_own_reading(screen: JobsScreen) 
     press(screen, "read", lab="24.4 44.3 26.2", sure="sure")
     assert len(screen.job.job.panels) == 2
     on = first.recipe.then(CoatSchedule.parse("1@12:1"), clear="yes")
-    screen.go(screen.job.choose(on, on=first.code), "spray")
+    screen.go(choose(screen.job, on, on=first.code), "spray")
     press(screen, "coat", str(on.coats))
     press(screen, "clear")
     assert "● Passes" in press(screen, "read", lab="27.0 46.0 28.6")
@@ -399,7 +400,7 @@ def test_a_card_taken_up_again_is_judged_by_its_own_reading(screen: JobsScreen) 
 def test_a_fresh_card_that_is_not_begun_cannot_be_read(screen: JobsScreen) -> None:
     sprayed(begun(screen))
     press(screen, "read", lab="28.6 46.3 30.1")
-    screen.go(screen.job.choose(CHERRY), "spray")
+    screen.go(choose(screen.job, CHERRY), "spray")
     assert "Spray card J1-2" in press(screen, "step", "read")
     press(screen, "coat", "1")
     assert "Read it dry" in press(screen, "step", "read")

@@ -140,7 +140,7 @@ def _add(
     """
     from matchlib.readings import read_target
     from workbook.session.back import draft_panel
-    from workbook.session.customer import note_sprayed
+    from workbook.session.doing import note_sprayed
 
     with asked.opened(write=True) as session:
         if not yes:

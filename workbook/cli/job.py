@@ -128,15 +128,17 @@ def _list(
 def _show(*, number: NumberArgument, asked: ArchiveOptions) -> None:
     """Show a job: its target, its recipe and what to expect of it, its panels."""
     from matchlib.errors import MatchlibError
-    from workbook.session.customer import outlook_of
+    from workbook.session.work import Work
 
     with asked.opened() as session:
         job = session.archive.job(number)
-        found, words = None, ""
+        work, found, words = Work(session, job), None, ""
         if job.plan is not None and job.open and not (job.plan.on and job.state == "read"):
             try:
                 tell_fit(session)
-                found, words = outlook_of(session.archive, job)
+                _ = work.added  # refused where all of it is on the card
+                found = work.outlook()
+                words = work.outlook_words(found)
             except MatchlibError as error:  # the job is shown all the same
                 note(str(error))
     if asked.json_:
@@ -263,10 +265,11 @@ def _pot(
     asked: ArchiveOptions,
 ) -> None:
     """Work out the pots of a job: of its recipe, or of the coats to add alone."""
-    from workbook.session.customer import to_spray
+    from workbook.session.work import Work
 
     with asked.opened() as session:
-        recipe, panel = to_spray(session.archive, session.archive.job(number))
+        job = Work(session, session.archive.job(number))
+        recipe, panel = job.added, job.built_on
     pots = work.pots(recipe)
     on = None if panel is None else panel.code
     where = "" if on is None else f" on panel {on}"
@@ -291,14 +294,14 @@ def _sheet(
     from matchlib.readings.writing import save_bytes
     from workbook.jobsheet import jobsheet_pdf
     from workbook.session import Session
-    from workbook.session.customer import sheet_of_job, to_spray
+    from workbook.session.work import Work
 
     with Session.open(archive, write=False) as session:
-        job = session.archive.job(number)
-        recipe, _ = to_spray(session.archive, job)
+        job = Work(session, session.archive.job(number))
+        recipe = job.added
         pots = work.pots(recipe) if work.shaped else None
         tell_fit(session)
-        sheet = sheet_of_job(session.archive, job, pot=pots, unit=work.unit, code=code)
+        sheet = job.sheet(pot=pots, unit=work.unit, code=code)
     file = Path(out or f"job-{number}.pdf")
     save_bytes(jobsheet_pdf(sheet, paper=paper), file)
     show(f"Job sheet written to {file}.")

@@ -52,10 +52,11 @@ def _job_sheet(
             "suggests recipes for a target.",
         )
     from matchlib.domain import Recipe
+    from matchlib.explain import coat_readings
+    from matchlib.forecast import forecast
     from matchlib.readings.writing import save_bytes
-    from workbook.jobsheet import jobsheet_pdf
+    from workbook.jobsheet import JobSheet, jobsheet_pdf
     from workbook.session import Session
-    from workbook.session.sheet import sheet_of
 
     with Session.open(archive, write=False) as session:
         if panel:
@@ -69,18 +70,21 @@ def _job_sheet(
             aim = passing.aim(wanted.readings(session, light, file))
         else:
             passing.without_target()
-        sheet = sheet_of(
-            session.model,
-            recipe,
-            panels=session.archive.panels(),
-            target=aim,
-            target_name=wanted.sample or wanted.reading or "",
-            tolerance=passing.order,
-            pot=pots,
+        model = session.model
+        (found,) = forecast(model, [recipe], aim, tolerance=passing.order)
+        coats = coat_readings(
+            model, recipe, archive=session.archive.panels(), viewing=found.viewing
+        )
+        sheet = JobSheet(
             title=title,
-            customer=customer,
-            panel_code=code,
+            recipe=recipe,
+            found=found,
+            coats=coats,
+            target_name=wanted.sample or wanted.reading or "",
+            pot=pots,
             unit=job.unit,
+            panel_code=code,
+            customer=customer,
         )
     save_bytes(jobsheet_pdf(sheet, paper=paper), Path(out))
     show(f"Job sheet written to {out}.")

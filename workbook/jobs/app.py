@@ -16,9 +16,11 @@ from workbook.jobs.read import Way, once_more, ways_of
 from workbook.page import Press
 from workbook.page.frame import frame
 from workbook.screen import BaseScreen, screen_page
+from workbook.session.doing import check
 from workbook.session.photos import Photographed
 from workbook.session.session import Session
 from workbook.session.shelf import shelf_of
+from workbook.session.undoing import undo, undo_words
 from workbook.session.work import Work
 
 __all__ = ["JobsScreen", "jobs_page"]
@@ -96,7 +98,7 @@ class JobsScreen(BaseScreen):
         held += self.message if self.error is None else ""
         place = f"{number} {step}" + (self.address.get("tool", "") if step == "recipe" else "")
         return frame(title, held + body, place=place, rail=rail(work, step),
-                     undo=work.undo_words, forward=forward)  # fmt: skip
+                     undo=undo_words(work), forward=forward)  # fmt: skip
 
     @property
     def photo_part(self) -> str:
@@ -159,14 +161,14 @@ class JobsScreen(BaseScreen):
 
     def do_undo(self, _: Press) -> None:
         """Take back the last step."""
-        work = self.job.undo()
+        work = undo(self.job)
         self.go(work, work.job.state)
 
     def press(self, done: Press) -> None:
         """Do what was pressed, unless another tablet was faster."""
         self.last = done
         if self.address.get("job", "").isdecimal() and done.do not in _LOOKING:
-            self.job.check(done.fields.get("version", ""))
+            check(self.job, done.fields.get("version", ""))
         super().press(done)
 
 

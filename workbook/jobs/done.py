@@ -9,7 +9,6 @@ from workbook.figures import esc, numbers
 from workbook.jobs.pot import pots_of, typed_of
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.pictures import coats, coats_words, recipe_title, split
-from workbook.session.customer import sheet_of_job
 from workbook.session.targets import read_like
 from workbook.session.work import Work
 
@@ -74,21 +73,18 @@ def label_of(work: Work, code: str) -> bytes:
 
 def sheet_pdf(work: Work) -> bytes:
     """Return the sheet of the job as a PDF: of what is to be sprayed, or was sprayed last."""
-    from dataclasses import replace
-
     from matchlib.errors import MatchlibError
-    from matchlib.job import Plan
     from workbook.jobsheet import jobsheet_pdf
 
-    job, typed = work.job, typed_of(work.archive)
-    recipe = work.pot_recipe
-    if job.plan is not None and job.plan.on and (not work.begun or work.next_coat is None):
-        # One card from its bare ground, or all of it laid: the sheet tells the whole of it.
-        recipe, job = job.plan.recipe, replace(job, plan=Plan(job.plan.recipe))
+    typed, plan, recipe = typed_of(work.archive), work.job.plan, work.pot_recipe
+    # One card from its bare ground, or all of it laid: the sheet tells the whole of it.
+    fresh = work.built_on is not None and (not work.begun or work.next_coat is None)
+    if plan is not None and fresh:
+        recipe = plan.recipe
     try:
         pot = pots_of(recipe, typed) if recipe is not None else None
     except MatchlibError:
         pot = None  # the sheet tells the ratios all the same
     code = work.panel.code if work.panel is not None else work.next_code
-    sheet = sheet_of_job(work.archive, job, pot=pot, unit=typed.get("unit", "ml"), code=code)
+    sheet = work.sheet(fresh=fresh, pot=pot, unit=typed.get("unit", "ml"), code=code)
     return jobsheet_pdf(sheet)

@@ -13,6 +13,7 @@ from workbook.jobs.pot import keep_bottle, keep_typed, take_pot
 from workbook.jobs.spray import booth_of, keep_booth, noted
 from workbook.jobs.target import begun, of_file, of_text, sample_of
 from workbook.page import Press
+from workbook.session.doing import choose, clear_laid, coat_laid, keep, read
 from workbook.session.photos_kept import keep_picture
 from workbook.session.stock import keep_stock
 from workbook.session.work import Work
@@ -71,7 +72,7 @@ def _begin(screen: JobsScreen, done: Press, read: tuple[Any, ...]) -> None:
     if old is None:
         kept = Work(session, session.archive.keep_job(job, why="job begun"))
     else:
-        kept = old.keep(job, "gave its target")
+        kept = keep(old, job, "gave its target")
     screen.go(kept, "recipe")
 
 
@@ -84,7 +85,7 @@ def do_look(screen: JobsScreen, done: Press) -> None:
 def do_words(screen: JobsScreen, done: Press) -> None:
     """Keep name, customer, day and notes."""
     job = begun(done, screen.session, screen.job.job)
-    screen.go(screen.job.keep(job, "changed its words"), "target")
+    screen.go(keep(screen.job, job, "changed its words"), "target")
 
 
 def do_file(screen: JobsScreen, done: Press) -> None:
@@ -125,13 +126,13 @@ def do_use(screen: JobsScreen, done: Press) -> None:
     # What is pressed may have been drawn before the readings on the way were worked out.
     rows = [*recipes.offers(found, plans), *recipes.offers(found, None)]
     row = _the(rows, done.value)
-    screen.go(work.choose(row.recipe, read_after=row.read_after), "spray")
+    screen.go(choose(work, row.recipe, read_after=row.read_after), "spray")
 
 
 def do_useown(screen: JobsScreen, done: Press) -> None:
     """Choose the recipe of the sliders."""
     work = screen.job
-    screen.go(work.choose(recipes.own_recipe(work, done)), "spray")
+    screen.go(choose(work, recipes.own_recipe(work, done)), "spray")
 
 
 def do_shelf(screen: JobsScreen, done: Press) -> None:
@@ -139,14 +140,14 @@ def do_shelf(screen: JobsScreen, done: Press) -> None:
     work = screen.job
     limits = recipes.limits_of_press(work, done)
     tool = screen.address.get("tool", "")
-    screen.go(work.keep(replace(work.job, limits=limits), "changed the shelf"), "recipe")
+    screen.go(keep(work, replace(work.job, limits=limits), "changed the shelf"), "recipe")
     screen.address["tool"] = tool
 
 
 def do_unlimit(screen: JobsScreen, _: Press) -> None:
     """Go back to the shop's usual shelf."""
     work = screen.job
-    screen.go(work.keep(replace(work.job, limits=None), "changed the shelf"), "recipe")
+    screen.go(keep(work, replace(work.job, limits=None), "changed the shelf"), "recipe")
 
 
 def do_usual(screen: JobsScreen, _: Press) -> None:
@@ -166,12 +167,12 @@ def do_coat(screen: JobsScreen, done: Press) -> None:
     if work.next_coat is None or str(work.next_coat.number) != done.value:
         raise DomainError("This coat is noted already.", remedy="see the coats.")
     more = noted(booth_of(screen.session.archive))
-    screen.go(work.coat_laid(code=done.fields.get("code", ""), **more), "spray")
+    screen.go(coat_laid(work, code=done.fields.get("code", ""), **more), "spray")
 
 
 def do_clear(screen: JobsScreen, _: Press) -> None:
     """Note the clear coat."""
-    screen.go(screen.job.clear_laid(), "read")
+    screen.go(clear_laid(screen.job), "read")
 
 
 def do_booth(screen: JobsScreen, done: Press) -> None:
@@ -219,7 +220,7 @@ def do_read(screen: JobsScreen, done: Press) -> None:
 
 def _keep(screen: JobsScreen, done: Press, readings: Sequence[Any]) -> None:
     sure = "sure" in done.ticked("sure")
-    screen.go(screen.job.read(readings, sure=sure), "read")
+    screen.go(read(screen.job, readings, sure=sure), "read")
 
 
 def do_do(screen: JobsScreen, done: Press) -> None:
@@ -227,7 +228,7 @@ def do_do(screen: JobsScreen, done: Press) -> None:
     work = screen.job
     _, ways, _ = screen.judged(work)
     way = _the(ways, done.value)
-    screen.go(work.choose(way.recipe, on=way.on), "spray")
+    screen.go(choose(work, way.recipe, on=way.on), "spray")
 
 
 # Done
@@ -235,18 +236,21 @@ def do_do(screen: JobsScreen, done: Press) -> None:
 
 def do_matched(screen: JobsScreen, done: Press) -> None:
     """Close the job as matched."""
-    screen.go(screen.job.close("matched"), "done")
+    work = screen.job
+    screen.go(keep(work, work.job.closed("matched"), "matched"), "done")
 
 
 def do_giveup(screen: JobsScreen, done: Press) -> None:
     """Give the job up."""
-    screen.go(screen.job.close("given up", done.fields.get("why", "")), "done")
+    work = screen.job
+    closed = work.job.closed("given up", done.fields.get("why", ""))
+    screen.go(keep(work, closed, "given up"), "done")
 
 
 def do_reopen(screen: JobsScreen, _: Press) -> None:
     """Take the job up again."""
     work = screen.job
-    again = work.keep(work.job.reopened(), "taken up again")
+    again = keep(work, work.job.reopened(), "taken up again")
     screen.go(again, again.job.state)
 
 

@@ -253,7 +253,7 @@ def _rows(
     on = card.recipe.coats
     coming = {w: w.recipe.coat_by_coat() for w in ways}
     added = list(dict.fromkeys(r for w in ways if w.on for r in coming[w][on + 1 :]))
-    expected = dict(zip(added, work.labs_on_top(card, added), strict=True))
+    expected = {one.recipe: one.lab for one in work.on_top(card, added)}
     rows = []
     for place, way in enumerate(ways):
         first = named and not place

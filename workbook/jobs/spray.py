@@ -162,7 +162,7 @@ def _table(work: Work, booth: dict[str, str]) -> str:
                 f"<td>{press}</td></tr>"
             )
     if plan.recipe.clear is not None:
-        card = work.panel if plan.on else None
+        card = work.built_on
         laid_clear = card is not None and not work.next_coat and card.recipe.clear is not None
         state = "laid" if laid_clear else "last, by its data sheet"
         if labs and not laid_clear:

@@ -1,4 +1,4 @@
-"""What can be taken back: the changes that stand, and the last one of cards, names or findings."""
+"""What can be taken back: the last change of cards, names or findings, and a job's last step."""
 
 from __future__ import annotations
 
@@ -6,10 +6,13 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from matchlib.errors import DomainError
+from workbook.session.work import Work
+
 if TYPE_CHECKING:
     from matchlib.archive import Archive, Change
 
-__all__ = ["last_change", "standing"]
+__all__ = ["last_change", "standing", "undo", "undo_words"]
 
 _RECENT = dt.timedelta(hours=12)
 _KINDS = {"panel", "name", "finding"}
@@ -44,3 +47,44 @@ def last_change(archive: Archive, *, now: dt.datetime | None = None) -> Change |
         if change.items and not change.file and {item.kind for item in change.items} <= _KINDS:
             return change
     return None
+
+
+def _last_step(work: Work) -> list[Change]:
+    """Changes of the step of a job done last that was not taken back, the last first."""
+    archive, beginning = work.archive, f"job {work.job.number}: "
+    mine = archive.history(why=beginning)
+    if not mine:
+        return []
+
+    def is_step(change: Change) -> bool:
+        if change.why.startswith(beginning):
+            return not change.why.startswith(f"{beginning}took back ")
+        own = {(item.kind, item.name) for item in change.items}
+        return own == {("job", f"job {work.job.number}")} and change.action != "job begun"
+
+    # Between them the job may have been changed at the command line, or taken back there.
+    since = archive.history(numbers=(mine[0].number, archive.last_change()))
+    left = list(filter(is_step, standing(since)))
+    return [c for c in left if c is left[0] or (c.why and c.why == left[0].why)]
+
+
+def undo_words(work: Work) -> str:
+    """Return what an undo would take back of a job; empty for nothing."""
+    last = next(iter(_last_step(work)), None)
+    return last.why.partition(": ")[2].rpartition(" #")[0] or last.action if last else ""
+
+
+def undo(work: Work) -> Work:
+    """Take back the step of a job done last, whole."""
+    step, archive = _last_step(work), work.archive
+    if not step:
+        raise DomainError("There is nothing to take back.", remedy="go on.")
+    words = work.why(f"took back {undo_words(work)}")
+    archive.undo_each([change.number for change in step], why=words)
+    # A card made by the first coat is put aside with it, unless it is another job's as well.
+    jobs = archive.jobs()
+    held = {code for j in jobs for code in (*j.panels, *([j.plan.on] if j.plan else []))}
+    for code in set(work.job.panels) - held:
+        if not any(s.readings for s in archive.panel(code).stages):
+            archive.delete(code, why=words)
+    return Work(work.session, archive.job(work.job.number))

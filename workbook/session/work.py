@@ -1,7 +1,7 @@
-"""One customer's job at work: aimed, planned, sprayed coat by coat, read, judged, taken back.
+"""One customer's job at work: its aim, what is sprayed for it and what to expect of that.
 
-What it says is worked out from the archive alone; what it does goes into the archive at once, each
-step under words of its own in the history, by which it can be taken back whole.
+All of it is worked out from the archive alone, for a page and for the command line alike. What
+changes a job is in `workbook.session.doing`.
 """
 
 from __future__ import annotations
@@ -10,31 +10,28 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from matchlib.colorimetry.lab import lab_of_reading
-from matchlib.domain import BEFORE_CLEAR, CoatSchedule, LoggedCoat, Panel, Recipe, Stage
-from matchlib.errors import ArchiveError, DomainError, MatchlibError, TargetError
+from matchlib.domain import BEFORE_CLEAR, LoggedCoat, Panel, Recipe
+from matchlib.errors import DomainError, MatchlibError
 from matchlib.job import Job, Plan
-from workbook.session.customer import aim_of_job, expected_on, fit_of_job
 from workbook.session.targets import stages_read
-from workbook.session.undoing import standing
 
 if TYPE_CHECKING:
-    from matchlib.archive import Change
     from matchlib.correction import Belief
     from matchlib.domain import Colour, MixRatio, Reading, Viewing
     from matchlib.domain.blend import Blend
-    from matchlib.mixing import Limits
+    from matchlib.forecast import Forecast
+    from matchlib.mixing import Limits, Pot
     from matchlib.regression import FilmPredictor
     from matchlib.steering import Advice, CardPlans, Steering
     from matchlib.suggest import Suggestions
     from matchlib.target import Target
+    from workbook.jobsheet import JobSheet
     from workbook.session.session import Session
 
 __all__ = ["Coat", "Work"]
-
-_OF_COATS = ("sprayer", "lot", "lots", "setup", "temperature", "humidity")  # under a clear too
 
 B = TypeVar("B", bound="Blend")
 
@@ -67,12 +64,21 @@ class Work:
         self.session, self.archive, self.job = session, session.archive, job
         self._learnt: dict[str, FilmPredictor | Belief] = {}
 
-    # What it says
-
     @cached_property
     def aim(self) -> Target:
         """What is to be matched."""
-        return aim_of_job(self.job)
+        from matchlib.target import Target
+
+        job = self.job
+        if not job.target:
+            raise DomainError(
+                f"Job {job.number}, {job.name}, has no target yet.",
+                expected="the reading of the customer's sample",
+                got="none",
+                remedy=f"read it, then: workbook job aim {job.number} --reading FILE.",
+            )
+        weights = job.weights or (1.0,) * len(job.target)
+        return Target.of_readings(job.target, weights=list(weights), tolerance=job.tolerance)
 
     @property
     def wanted(self) -> tuple[float, float, float]:
@@ -87,17 +93,36 @@ class Work:
     @cached_property
     def model(self) -> FilmPredictor:
         """The archive's fit without this job's cards, and without cards that nobody has read."""
-        return fit_of_job(self.archive, self.job)
+        panels, card = self.archive.panels(), self.built_on
+        unread = (p.code for p in panels if not any(s.readings for s in p.stages))
+        own = () if card is None else (card.code,)
+        return self.session.model_without({*self.job.panels, *own, *unread})
+
+    @property
+    def plan(self) -> Plan:
+        """What is chosen to be sprayed; refused where nothing is."""
+        if self.job.plan is None:
+            raise DomainError(
+                f"No recipe is chosen for job {self.job.number}, {self.job.name}.",
+                expected="a recipe, or the stage to add to a panel",
+                got="none",
+                remedy=f"choose one: workbook job plan {self.job.number} --help.",
+            )
+        return self.job.plan
+
+    @cached_property
+    def built_on(self) -> Panel | None:
+        """The card that the plan goes on; None for a fresh one."""
+        plan = self.job.plan
+        return self.archive.panel(plan.on) if plan is not None and plan.on else None
 
     @cached_property
     def panel(self) -> Panel | None:
         """The card in hand: the one that is built on, else the last one of the job."""
-        plan = self.job.plan
-        if plan is not None and plan.on:
-            return self.archive.panel(plan.on)
-        if plan is not None and self.job.state == "spray":
-            return None
-        return self.archive.panel(self.job.panels[-1]) if self.job.panels else None
+        fresh = self.job.plan is not None and self.job.state == "spray"
+        if self.built_on is not None or fresh or not self.job.panels:
+            return self.built_on
+        return self.archive.panel(self.job.panels[-1])
 
     @property
     def cards(self) -> tuple[str, ...]:
@@ -111,9 +136,8 @@ class Work:
         plan = self.job.plan
         if plan is None:
             return ()
-        stages = self.panel.stages if plan.on and self.panel is not None else ()
-        laid = stages[-1].recipe.schedule if stages else None
-        on = 0 if laid is None else laid.coats
+        stages = () if self.built_on is None else self.built_on.stages
+        on = stages[-1].recipe.coats if stages else 0
         logs = {entry.coat: entry for stage in stages for entry in stage.log}
         found = []
         for number, recipe in enumerate(replace(plan.recipe, clear=None).coat_by_coat()[1:], 1):
@@ -125,13 +149,19 @@ class Work:
     @property
     def begun(self) -> int:
         """Coats that were on the card when this plan was chosen and the pot mixed."""
-        card, plan = self.panel, self.job.plan
-        if card is None or plan is None or not plan.on:
+        card, plan = self.built_on, self.job.plan
+        if card is None or plan is None:
             return 0
         last = card.stages[-1]
         # The plan's own coats are noted one by one as they are laid, until they are read.
         noted = [] if last.readings else [entry.coat - 1 for entry in last.log]
         return min([last.recipe.coats, plan.recipe.coats, *noted])
+
+    @property
+    def goes_on(self) -> Panel | None:
+        """The card with coats that the plan goes on, where its reading tells what comes next."""
+        card = self.built_on
+        return card if card is not None and self.begun and self.rows(card) else None
 
     @property
     def next_coat(self) -> Coat | None:
@@ -165,6 +195,20 @@ class Work:
         return plan.recipe if not self.begun else plan.recipe.after(before)
 
     @property
+    def added(self) -> Recipe:
+        """What is still to be sprayed: a whole recipe, or the coats to add to a card, alone."""
+        plan, card = self.plan, self.built_on
+        recipe = plan.recipe if card is None else plan.recipe.after(card.recipe)
+        if recipe is None:
+            raise DomainError(
+                f"The coats planned for job {self.job.number} are on panel {plan.on} already.",
+                expected="a plan that adds coats",
+                got=str(plan.recipe),
+                remedy="read the panel, or plan further coats.",
+            )
+        return recipe
+
+    @property
     def pot_words(self) -> str:
         """Which pot it is: of what card, and for what coats."""
         plan = self.job.plan
@@ -190,11 +234,37 @@ class Work:
         labs = self.learnt(but=but).predict_recipes(recipes, self.viewing)
         return [(float(v[0]), float(v[1]), float(v[2])) for v in labs]
 
-    def labs_on_top(
-        self, card: Panel, recipes: Sequence[Recipe]
-    ) -> list[tuple[float, float, float]]:
-        """Return what coats on top of a card should make it read, from its own last reading."""
-        return [one.lab for one in expected_on(self.model, self.rows(card)[-1], self.aim, recipes)]
+    def on_top(self, card: Panel, recipes: Sequence[Recipe]) -> tuple[Forecast, ...]:
+        """Return what to expect of coats on top of a card, from its own last reading."""
+        from matchlib.correction import Belief, Card, Sprayed
+        from matchlib.forecast import forecast_on
+
+        if not recipes:
+            return ()
+        # Its reading is learnt from once: the fit is that of the others.
+        begun = Card.of(Belief.of(self.model), [Sprayed.of(self.rows(card)[-1])])
+        return forecast_on(begun, recipes, self.aim)
+
+    def outlook(self, *, fresh: bool = False) -> Forecast:
+        """Return what to expect of the plan in the end; of a card that was read, from its reading.
+
+        `fresh`: as of a card not begun, all the same.
+        """
+        from matchlib.forecast import forecast
+
+        plan, card = self.plan, self.goes_on
+        if card is not None and not fresh:
+            (found,) = self.on_top(card, [plan.recipe])
+        else:
+            (found,) = forecast(self.learnt(but=plan.on), [plan.recipe], self.aim)
+        return found
+
+    def outlook_words(self, found: Forecast) -> str:
+        """Say how far from the target the outlook is, and by what that is known."""
+        if self.goes_on is None:
+            return found.words
+        away = found.tolerance.with_unit(found.expected)
+        return f"{away} expected{self.aim.worst}, from the reading of {self.plan.on}"
 
     @cached_property
     def ahead(self) -> list[tuple[float, float, float]]:
@@ -206,10 +276,10 @@ class Work:
         if plan is None:
             return []
         coming = [coat.recipe for coat in self.coats[self.begun :]]
-        card = self.panel if self.begun and (coming or self.to_clear) else None
-        if card is not None and self.rows(card):
+        card = self.goes_on
+        if card is not None and (coming or self.to_clear):
             try:
-                return self.labs_on_top(card, [*coming, plan.recipe])
+                return [one.lab for one in self.on_top(card, [*coming, plan.recipe])]
             except MatchlibError:
                 pass  # it was read in another way than the target: the fit alone tells
         return self.expected_labs([*coming, plan.recipe], but=plan.on)
@@ -279,80 +349,9 @@ class Work:
             number += 1
         return f"J{self.job.number}-{number}"
 
-    # What it does
-
-    def check(self, version: str) -> None:
-        """Refuse what was pressed on a page that shows the job as it was before."""
-        if version and version != str(self.job.version):
-            raise ArchiveError(
-                f"Job {self.job.number} was changed elsewhere meanwhile, so this press did "
-                "nothing. The page now shows how it stands.",
-                remedy="look again, and press once more.",
-            )
-
-    def _why(self, words: str) -> str:
+    def why(self, words: str) -> str:
+        """Return the words under which a step of the job stands in the history."""
         return f"job {self.job.number}: {words} #{self.job.version}"
-
-    def keep(self, job: Job, words: str, *, who: str = "") -> Work:
-        """Keep the job as it is to be."""
-        kept = self.archive.keep_job(job, who=who, why=self._why(words))
-        return Work(self.session, kept)
-
-    def choose(self, recipe: Recipe, *, on: str = "", read_after: Sequence[int] = ()) -> Work:
-        """Choose what to spray: a fresh card, or what is to be on a card in the end."""
-        plan = Plan(recipe, on, tuple(read_after))
-        return self.keep(self.job.planned(plan), "chose the recipe")
-
-    def coat_laid(self, *, code: str = "", **noted: Any) -> Work:
-        """Note the next coat: a card is made by its first, and gets a stage after a reading."""
-        coat, plan = self.next_coat, self.job.plan
-        schedule = None if coat is None else coat.recipe.schedule
-        if coat is None or plan is None or schedule is None:
-            raise DomainError("All coats of this plan are laid.", remedy="clear it, or read it.")
-        words = f"coat {coat.number} sprayed"
-        who, why = noted.get("sprayer", ""), self._why(words)
-        now = dt.datetime.now().astimezone().replace(microsecond=0)
-        entry = LoggedCoat(coat.number, now, coat.ratio, **noted)
-        stage = {**noted, "date": now.date()}
-        card = self.panel if plan.on else None
-        code = (" ".join(code.split()) or self.next_code) if card is None else card.code
-        panels = self.job.panels if code in self.job.panels else (*self.job.panels, code)
-        # Before anything is noted: a closed job takes no coat.
-        job = replace(self.job, plan=replace(plan, on=code), panels=panels, state="spray")
-        if card is None:
-            if same := [p for p in self.archive.panels() if p.code.casefold() == code.casefold()]:
-                raise DomainError(
-                    f"There is a card {same[0].code} already.",
-                    got=code,
-                    remedy="write another code on the back of this one.",
-                )
-            made = Panel(
-                code, (Stage(coat.recipe, log=(entry,), **stage),), customer=self.job.customer
-            )
-            self.archive.add([made], who=who)
-            return self.keep(job, words, who=who)
-        # What is on it is what its back says by now, whatever was planned.
-        recipe = card.recipe.then(CoatSchedule(schedule.each[-1:]), colour=coat.colour)
-        if card.stages[-1].readings:
-            self.archive.build_on(code, recipe, who=who, why=why, log=(entry,), **stage)
-        else:
-            log = (*card.stages[-1].log, entry)
-            self.archive.amend(code, who=who, why=why, recipe=recipe, log=log)
-        return self.keep(job, words, who=who)
-
-    def clear_laid(self) -> Work:
-        """Note the clear coat."""
-        card, plan = self.panel, self.job.plan
-        if card is None or plan is None or not self.to_clear:
-            raise DomainError("There is nothing to clear.", remedy="lay the colour coats first.")
-        job, why = replace(self.job, state="read"), self._why("clear coat laid")
-        recipe = replace(card.recipe, clear=plan.recipe.clear)
-        if card.stages[-1].readings:
-            kept = {name: getattr(card.stages[-1], name) for name in _OF_COATS}
-            self.archive.build_on(card.code, recipe, why=why, date=dt.date.today(), **kept)
-        else:
-            self.archive.amend(card.code, why=why, recipe=recipe)
-        return self.keep(job, "clear coat laid")
 
     @property
     def minutes_dry(self) -> float | None:
@@ -362,86 +361,52 @@ class Work:
             return None
         return (dt.datetime.now().astimezone() - log[-1].at).total_seconds() / 60.0
 
-    def read(self, readings: Sequence[Reading], *, sure: bool = False) -> Work:
-        """Note what was read of the card in hand.
+    def sheet(
+        self, *, fresh: bool = False, pot: Pot | None = None, unit: str = "ml", code: str = ""
+    ) -> JobSheet:
+        """Return the sheet of the job: of its own target, recipe and customer, and of no other's.
 
-        `sure`: it was read again, and is as no such card can be expected to read.
+        `fresh`: as of a card not begun; else of the coats to add, where there is one. `code`: of a
+        card not begun.
         """
-        card = self.panel
+        from matchlib.explain import coat_readings
+        from matchlib.steering import SANDING
+        from workbook.jobsheet import JobSheet
+
+        plan, card = self.plan, None if fresh else self.built_on
+        recipe, found = plan.recipe if card is None else self.added, self.outlook(fresh=fresh)
+        coats = coat_readings(
+            self.learnt(but=plan.on),
+            plan.recipe,
+            archive=self.archive.panels(),
+            viewing=found.viewing,
+        )
+        sheet = JobSheet(
+            title=f"Job {self.job.number}: {self.job.name}",
+            recipe=recipe,
+            found=found,
+            coats=coats,
+            target_name=self.job.name,
+            pot=pot,
+            unit=unit,
+            panel_code=code if card is None else card.code,
+            customer=self.job.customer,
+        )
         if card is None:
-            raise DomainError("There is no card to read yet.", remedy="spray it first.")
-        have = {r.viewing.canonical for r in readings}
-        lack = [str(r.viewing) for r in self.job.target if r.viewing.canonical not in have]
-        if lack:
-            raise TargetError(
-                "The target was not read like this, so the two cannot be compared.",
-                expected=", ".join(lack),
-                got=", ".join(map(str, have)),
-                remedy="read the card as the target was read, at every angle of it.",
-            )
-        job = replace(self.job, state="read")
-        plan, stage = self.job.plan, card.stages[-1]
-        before = stage.recipe.clear is None and plan is not None and plan.recipe.clear is not None
-        state, words = BEFORE_CLEAR if before else "", f"{card.code} read"
-        new = tuple(replace(r, state=state, date=dt.date.today()) for r in readings)
-        if not sure:
-            self._question(replace(card, stages=(replace(stage, readings=new),)), card)
-        kept = replace(stage, readings=(*stage.readings, *new))
-        stages = (*card.stages[:-1], kept)
-        self.archive.amend(card.code, why=self._why(words), stages=stages)
-        return self.keep(job, words)
+            return sheet
+        if self.goes_on is not None:
+            laid = card.recipe.coats
+            then = self.on_top(card, [coat.recipe for coat in self.coats[laid:]])
+            rest = zip(coats.coats[laid + 1 :], then, strict=True)
+            on = [replace(coat, lab=one.lab) for coat, one in rest]
+            cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
+            coats = replace(coats, coats=(*coats.coats[: laid + 1], *on), cleared=cleared)
+        notes = [f"These coats go on panel {card.code}, which has {card.recipe}."]
+        notes += [SANDING] if _under_clear(card) else []
+        words = self.outlook_words(found)
+        return replace(sheet, whole=plan.recipe, coats=coats, words=words, notes=tuple(notes))
 
-    def _question(self, latest: Panel, card: Panel) -> None:
-        """Refuse a reading that this card can hardly have, or that its last one gainsays."""
-        from matchlib.correction import Belief, Sprayed
-        from matchlib.steering import check_stages
 
-        stages = [Sprayed.of(row) for row in (*self.rows(card), *self.rows(latest))]
-        recipes = [s.recipe for s in stages]
-        known = all(map(self.model.words_.knows, recipes))
-        if latest.recipe.schedule is not None and known:
-            check_stages(Belief.of(self.model, recipes=recipes), stages)
-
-    def close(self, outcome: str, why: str = "") -> Work:
-        """Close the job."""
-        return self.keep(self.job.closed(outcome, why), outcome)
-
-    # Taking back
-
-    @cached_property
-    def _done(self) -> tuple[Change, ...]:
-        """Changes of the step done last that was not taken back, the last first."""
-        beginning = f"job {self.job.number}: "
-        mine = self.archive.history(why=beginning)
-        if not mine:
-            return ()
-        # Between them the job may have been changed at the command line, or taken back there.
-        since = self.archive.history(numbers=(mine[0].number, self.archive.last_change()))
-        left = [c for c in standing(since) if self._is_step(c, beginning)]
-        return tuple(c for c in left if c is left[0] or (c.why and c.why == left[0].why))
-
-    def _is_step(self, change: Change, beginning: str) -> bool:
-        if change.why.startswith(beginning):
-            return not change.why.startswith(f"{beginning}took back ")
-        own = {(item.kind, item.name) for item in change.items}
-        return own == {("job", f"job {self.job.number}")} and change.action != "job begun"
-
-    @property
-    def undo_words(self) -> str:
-        """What an undo would take back; empty for nothing."""
-        last = next(iter(self._done), None)
-        return last.why.partition(": ")[2].rpartition(" #")[0] or last.action if last else ""
-
-    def undo(self) -> Work:
-        """Take back the step done last, whole."""
-        if not self._done:
-            raise DomainError("There is nothing to take back.", remedy="go on.")
-        words = self._why(f"took back {self.undo_words}")
-        self.archive.undo_each([change.number for change in self._done], why=words)
-        # A card made by the first coat is put aside with it, unless it is another job's as well.
-        jobs = self.archive.jobs()
-        held = {code for j in jobs for code in (*j.panels, *([j.plan.on] if j.plan else []))}
-        for code in set(self.job.panels) - held:
-            if not any(s.readings for s in self.archive.panel(code).stages):
-                self.archive.delete(code, why=words)
-        return Work(self.session, self.archive.job(self.job.number))
+def _under_clear(card: Panel) -> bool:
+    read = card.stages[-1].last_read
+    return card.recipe.clear is not None and not (read and read[-1].state == BEFORE_CLEAR)
