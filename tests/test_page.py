@@ -86,8 +86,8 @@ def test_a_file_comes_whole_or_not_at_all(page: Page, monkeypatch: pytest.Monkey
 def test_of_two_works_the_one_begun_last_counts(page: Page) -> None:
     gate, heard, over = threading.Event(), [], threading.Event()
     others = set(threading.enumerate())
-    page.later("first", lambda: gate.wait(20) and "old", heard.append)
-    page.later("second", lambda: "new", lambda found: (heard.append(found), over.set()))
+    page.later("first", lambda _: gate.wait(20) and "old", heard.append)
+    page.later("second", lambda _: "new", lambda found: (heard.append(found), over.set()))
     assert over.wait(20)
     gate.set()
     for thread in set(threading.enumerate()) - others:
@@ -97,7 +97,7 @@ def test_of_two_works_the_one_begun_last_counts(page: Page) -> None:
 
 
 def test_work_that_fails_is_told_to_the_screen(page: Page) -> None:
-    def fail() -> None:
+    def fail(_: object) -> None:
         raise DomainError("No such film.")
 
     page.later("working", fail, lambda _: pytest.fail("it went wrong"))

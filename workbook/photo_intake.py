@@ -115,7 +115,7 @@ class PhotoIntake:
         ]
         last, asked = self.shots[-1], list(self.shots)
 
-        def work() -> Any:
+        def work(_: object) -> Any:
             from matchlib.readings.photo import load_picture, marked_picture
 
             try:

@@ -9,6 +9,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import FitError, MatchlibError
+from matchlib.progress import part_of
 from workbook.figures import Raw, esc
 from workbook.page import Page, Press, frame
 from workbook.page.fields import button, problem
@@ -22,11 +23,7 @@ if TYPE_CHECKING:
     from workbook.photo_intake import PhotoIntake
     from workbook.session.photos import Photographed
 
-__all__ = ["BaseScreen", "PartedScreen", "Stopped", "guarded", "screen_page"]
-
-
-class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or asked anew
-    """The work was stopped by its user."""
+__all__ = ["BaseScreen", "PartedScreen", "guarded", "screen_page"]
 
 
 class BaseScreen:
@@ -47,9 +44,8 @@ class BaseScreen:
         self.notice = ""
         self._photo: PhotoIntake | None = None
         self._undoable: tuple[int, Change | None] = (-1, None)  # as of this change of the archive
-        self._job = object()
         self._learnt_of = ""  # content of the archive that the model is of
-        self._learning: tuple[str, object] = ("", None)  # the content being learnt, and its work
+        self._learning: tuple[str, int] = ("", 0)  # the content being learnt, and its work
 
     # What a page asks of its screen
 
@@ -71,8 +67,7 @@ class BaseScreen:
 
         `error`: in the user's words if it is one of ours.
         """
-        if not isinstance(error, Stopped):
-            self.error, self.at, self._told = error, "" if done is None else done.do, False
+        self.error, self.at, self._told = error, "" if done is None else done.do, False
 
     def draw(self) -> str:
         """Return the page."""
@@ -112,7 +107,8 @@ class BaseScreen:
 
     def do_stop(self, _: Press) -> None:
         """Stop what is being worked out."""
-        self._job = object()
+        if self.page is not None:
+            self.page.drop()
         self.notice = "Stopped; nothing was changed."
 
     @property
@@ -142,15 +138,19 @@ class BaseScreen:
             self._learnt(model)
 
         self.work("Learning from the cards", self._fitted_model, learnt, quiet=True)
-        self._learning = of, self._job
+        self._learning = of, self._task
 
     def _keep_up(self) -> None:
         """Learn anew where the archive was changed elsewhere, unless somebody waits for work."""
         if not self._learning[0] or (self.page is not None and self.page.working):
             return
         of = self.session.archive.content_hash()
-        if of != self._learnt_of and (of, self._job) != self._learning:
+        if of != self._learnt_of and (of, self._task) != self._learning:
             self.learn()
+
+    @property
+    def _task(self) -> int:
+        return 0 if self.page is None else int(self.page.task)
 
     def _fitted_model(self, callback: Callback) -> Any:
         try:
@@ -172,19 +172,12 @@ class BaseScreen:
     ) -> None:
         """Do what takes long, in a thread; what was begun before is dropped.
 
-        `compute`: takes a step to call between pieces of the work, which ends it once it is
-        stopped. `then`: takes what came of it. `quiet`: whether nobody waits for it.
+        `compute`, `then`: as `Page.later` takes them. `quiet`: whether nobody waits for it.
         """
-        job = self._job = object()
-
-        def step(_: float | None, __: str = "") -> None:
-            if self._job is not job:
-                raise Stopped
-
         if self.page is None:
-            then(compute(step))
+            then(compute(part_of(None)))
         else:
-            self.page.later("" if quiet else words, lambda: compute(step), then)
+            self.page.later("" if quiet else words, compute, then)
 
     @property
     def message(self) -> Raw:

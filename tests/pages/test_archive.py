@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import threading
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
@@ -14,8 +15,9 @@ from matchlib.domain import LoggedCoat, MixRatio, Panel, Reading, Recipe
 from tests.pages.pressing import plain, press, words_before_folds
 from workbook.archive_page.app import ArchiveScreen
 from workbook.archive_page.findings import open_
-from workbook.page import Press
-from workbook.screen import BaseScreen, Stopped
+from workbook.page import Page, Press
+from workbook.page.page import Stopped
+from workbook.screen import BaseScreen
 from workbook.session import Session
 from workbook.training.app import TrainingScreen
 
@@ -108,7 +110,7 @@ def test_a_page_left_open_learns_what_another_tablet_added(few: Session) -> None
         ]
     )
     for screen in (archive, train):
-        screen.page = SimpleNamespace(working="Learning", later=lambda *_: None)
+        screen.page = SimpleNamespace(working="Learning", task=1, later=lambda *_: None)
     for screen, part in ((archive, "drift"), (train, "value")):
         assert "pearl" in press(screen, "part", part), "drawn by the fit of before"
     assert archive.model is old
@@ -123,8 +125,12 @@ def test_a_page_left_open_learns_what_another_tablet_added(few: Session) -> None
 def test_what_is_learnt_elsewhere_neither_begins_twice_nor_ends_work(few: Session) -> None:
     screen, begun = ArchiveScreen(few), []
     press(screen, "open")
-    later = lambda words, *_: begun.append(words)  # noqa: E731
-    screen.page = SimpleNamespace(working="", later=later, drop=lambda: None)
+
+    def later(words: str, *_: Any) -> None:
+        begun.append(words)
+        screen.page.task += 1
+
+    screen.page = SimpleNamespace(working="", task=1, later=later, drop=lambda: None)
     few.archive.amend("P3", recipe=Recipe.of("silver", "rust", "3@5:1", "yes"))
     for part in ("near", "drift"):
         press(screen, "part", part)
@@ -161,20 +167,35 @@ def test_what_is_worked_out_is_shown(archive_screen: ArchiveScreen) -> None:
     assert "This is not a mix ratio" in press(archive_screen, "choose", ratio="six")
 
 
-def test_stop_ends_the_work_at_its_next_step(shop: Session) -> None:
-    screen, heard = BaseScreen(shop), []
+@pytest.mark.parametrize("steps", [2, 1])
+def test_stop_ends_the_work_at_its_next_step(shop: Session, steps: int) -> None:
+    screen, heard, ended = BaseScreen(shop), [], []
+    screen.page = page = Page(screen)
+    begun, stopped = threading.Event(), threading.Event()
 
     def compute(step: Any) -> str:
         step(0.1)
-        screen.press(Press("stop"))
-        step(0.2)
-        return "never"
+        begun.set()
+        assert stopped.wait(20)
+        if steps == 2:
+            try:
+                step(0.2)
+            except Stopped:
+                ended.append("stopped")
+                raise
+        return "never, though it came to its end"
 
-    with pytest.raises(Stopped):
-        screen.work("Counting", compute, heard.append)
-    assert heard == []
-    screen.wrong(Stopped(), None)
-    assert screen.error is None
+    others = set(threading.enumerate())
+    screen.work("Counting", compute, heard.append)
+    assert begun.wait(20)
+    assert page.working == "Counting"
+    screen.press(Press("stop"))
+    assert page.working == ""
+    stopped.set()
+    for thread in set(threading.enumerate()) - others:
+        thread.join(20)
+    assert (heard, ended) == ([], ["stopped"] * (steps - 1))
+    assert (screen.error, page.html) == (None, ""), "nothing comes of it"
 
 
 def test_history_says_what_changed_in_words(archive_screen: ArchiveScreen) -> None:

@@ -124,7 +124,7 @@ class JobsScreen(BaseScreen):
             worked["plans"] = None
             self.page.later(
                 "Working out what a reading on the way is worth …",
-                work.plans,
+                lambda _: work.plans(),
                 lambda plans: worked.update(plans=plans),
             )
         return found, worked.get("plans")

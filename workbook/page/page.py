@@ -13,7 +13,7 @@ import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import parse_qsl, urlencode
 
 import anywidget
@@ -25,9 +25,16 @@ from workbook.page.fields import problem
 from workbook.page.frame import frame
 from workbook.theme import read_static
 
-__all__ = ["Page", "Press", "Screen"]
+if TYPE_CHECKING:
+    from matchlib.progress import Callback
+
+__all__ = ["Page", "Press", "Screen", "Stopped"]
 
 _MOST_BYTES = 120_000_000
+
+
+class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or asked anew
+    """The work was dropped by its user."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +98,7 @@ class Page(anywidget.AnyWidget):
     def __init__(self, screen: Screen) -> None:
         self.screen = screen
         self._pieces: list[bytes] = []
-        self._work = self._offered = 0
+        self.task = self._offered = 0
         self._heard = 0  # number of the last message that was answered
         self._guests: dict[str, Any] = {}
         try:
@@ -141,20 +148,26 @@ class Page(anywidget.AnyWidget):
             "turn": self._offered,
         }
 
-    def later(self, words: str, work: Callable[[], Any], then: Callable[[Any], object]) -> None:
+    def later(
+        self, words: str, work: Callable[[Callback], Any], then: Callable[[Any], object]
+    ) -> None:
         """Do what takes long in a thread, and say so; what was begun before is dropped.
 
-        `work`: must touch no widget. `then`: takes what came of it; the screen is drawn again after
-        it.
+        `work`: takes a step to call between its pieces, which ends it once it is dropped; must
+        touch no widget. `then`: takes what came of it; the screen is drawn again after it.
         """
-        self._work += 1
-        number, asked = self._work, contextvars.copy_context()
+        self.task += 1
+        number, asked = self.task, contextvars.copy_context()
         self.working = words
+
+        def step(_: float | None, __: str = "") -> None:
+            if number != self.task:
+                raise Stopped
 
         def run() -> None:
             end: Callable[[], object]
             try:
-                end = partial(then, work())
+                end = partial(then, work(step))
             except Exception as error:
                 end = partial(self.screen.wrong, error, None)
             if self._loop is not None and self._loop.is_running():
@@ -166,11 +179,11 @@ class Page(anywidget.AnyWidget):
 
     def drop(self) -> None:
         """Let go of what is being done in a thread: nothing comes of it."""
-        self._work += 1
+        self.task += 1
         self.working = ""
 
     def _ended(self, number: int, end: Callable[[], object]) -> None:
-        if number == self._work:
+        if number == self.task:
             self.working = ""
             end()
             self.redraw()
