@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from workbook.cli.options import Option
 from workbook.session.pot import PotRequest, densities_of, pot_of
@@ -22,48 +22,32 @@ class JobOptions(PotRequest):
     `density`: such as ``carrier=0.87``. `unit`: in which volumes are told.
     """
 
-    area: Annotated[str, Option(help="'2 m2', '20 sq ft', or '1.5 m2 to 2 m2'.")] = ""
-    work: Annotated[
-        str, Option(help="A usual job: helmet, fender, door, hood, whole car …; a range.")
-    ] = ""
-    sheet: Annotated[str, Option(help="'600 mm x 400 mm', and ' x 2' for both sides.")] = ""
-    tube: Annotated[str, Option(help="Diameter and length: '40 mm x 1.2 m'.")] = ""
-    sphere: Annotated[str, Option(help="Diameter: '120 mm'.")] = ""
-    margin: Annotated[float | None, Option(help="Share added for edges: 0.1.")] = None
-    dry_film_um: Annotated[
-        float | None, Option("--dry-film", help="Dry film of one coat, µm (data sheet).")
-    ] = None
-    volume_solids: Annotated[
-        float | None, Option("--solids", help="Volume solids of carrier and colour: 0.2.")
-    ] = None
-    transfer: Annotated[
-        tuple[float, float] | None,
-        Option(help="Range of transfer efficiency.", metavar="LOW HIGH"),
-    ] = None
-    small: Annotated[bool, Option(help="Small work: much misses it.")] = False
-    used: Annotated[
-        str,
-        Option(help="What a panel took out of the cup, '80 ml'; replaces film and solids."),
-    ] = ""
-    used_area: Annotated[str, Option(help="Area of that panel.")] = ""
-    used_coats: Annotated[int, Option(help="Coats on that panel.")] = 1
-    chance: Annotated[float, Option(help="Chance of not running out.")] = 0.95
-    residue: Annotated[str, Option(help="What stays in cup and gun.")] = "15 ml"
-    gun_cup: Annotated[str, Option(help="What the gun's cup holds.")] = ""
-    mark: Annotated[str, Option(help="A measuring cup's mark, for whole marks.")] = ""
-    least: Annotated[str, Option(help="Least mix worth making.  [default: 50 ml]")] = ""
-    third: Annotated[
-        str,
-        Option(help="'hardener 10%' or 'reducer 1:7', of carrier and colour together."),
-    ] = ""
-    pot_life: Annotated[float | None, Option(help="Minutes, from the data sheet.")] = None
-    coat_min: Annotated[
-        float | None, Option("--coat-minutes", help="To spray a coat and let it flash off.")
-    ] = None
-    set_up_min: Annotated[
-        float | None, Option("--set-up-minutes", help="To mix, mask and clean up.")
-    ] = None
-    rate: Annotated[float | None, Option(help="Price of an hour, in your money.")] = None
+    TOLD: ClassVar = {
+        "area": Option(help="'2 m2', '20 sq ft', or '1.5 m2 to 2 m2'."),
+        "work": Option(help="A usual job: helmet, fender, door, hood, whole car …; a range."),
+        "sheet": Option(help="'600 mm x 400 mm', and ' x 2' for both sides."),
+        "tube": Option(help="Diameter and length: '40 mm x 1.2 m'."),
+        "sphere": Option(help="Diameter: '120 mm'."),
+        "margin": Option(help="Share added for edges: 0.1."),
+        "dry_film_um": Option("--dry-film", help="Dry film of one coat, µm (data sheet)."),
+        "volume_solids": Option("--solids", help="Volume solids of carrier and colour: 0.2."),
+        "transfer": Option(help="Range of transfer efficiency.", metavar="LOW HIGH"),
+        "small": Option(help="Small work: much misses it."),
+        "used": Option(help="What a panel took out of the cup, '80 ml'; replaces film and solids."),
+        "used_area": Option(help="Area of that panel."),
+        "used_coats": Option(help="Coats on that panel."),
+        "chance": Option(help="Chance of not running out."),
+        "residue": Option(help="What stays in cup and gun."),
+        "gun_cup": Option(help="What the gun's cup holds."),
+        "mark": Option(help="A measuring cup's mark, for whole marks."),
+        "least": Option(help="Least mix worth making.  [default: 50 ml]"),
+        "third": Option(help="'hardener 10%' or 'reducer 1:7', of carrier and colour together."),
+        "pot_life": Option(help="Minutes, from the data sheet."),
+        "coat_min": Option("--coat-minutes", help="To spray a coat and let it flash off."),
+        "set_up_min": Option("--set-up-minutes", help="To mix, mask and clean up."),
+        "rate": Option(help="Price of an hour, in your money."),
+    }
+
     density: Annotated[
         list[str] | None,
         Option(help="carrier=0.87, and again for each colour: weights too.", metavar="NAME=NUMBER"),

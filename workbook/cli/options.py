@@ -1,7 +1,8 @@
 """What a command takes, told beside its parameter: options, and arguments given by their place.
 
 Options that belong together are written once: a dataclass of them, whose fields all have defaults,
-is one parameter of a command, and its options stand where it stands.
+is one parameter of a command, and its options stand where it stands. Of fields that it has from a
+class that knows no command line, its `TOLD` says by name what is told.
 """
 
 from __future__ import annotations
@@ -59,6 +60,8 @@ def _taken(function: Callable[..., Any]) -> Iterator[inspect.Parameter]:
         if is_dataclass(hints[name]):
             yield from _taken(hints[name])
         else:
+            if told := getattr(function, "TOLD", {}).get(name):
+                hints[name] = Annotated[hints[name], told]
             yield each.replace(kind=each.KEYWORD_ONLY, annotation=hints[name])
 
 
