@@ -288,9 +288,8 @@ def _refused(screen: JobsScreen) -> bool:
 
 def _ask(screen: JobsScreen, work: Work, card: Panel) -> str:
     """What a card is to be read like, and where its reading is given."""
-    plan, wrong = work.job.plan, screen.error
-    uncleared = card.recipe.clear is None and plan is not None and plan.recipe.clear is not None
-    state = "dry, before its clear coat" if uncleared else "finished and dry"
+    wrong = screen.error
+    state = "dry, before its clear coat" if work.uncleared else "finished and dry"
     expected = work.expected_labs([card.recipe], but=card.code)[0]
     several = len(work.job.target) > 1
     help_ = "45as15: 27.1 45.9 28.5, one angle a line" if several else "such as 27.1 45.9 28.5"

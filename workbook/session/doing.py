@@ -116,9 +116,8 @@ def read(work: Work, readings: Sequence[Reading], *, sure: bool = False) -> Work
             remedy="read the card as the target was read, at every angle of it.",
         )
     job = replace(work.job, state="read")
-    plan, stage = work.job.plan, card.stages[-1]
-    before = stage.recipe.clear is None and plan is not None and plan.recipe.clear is not None
-    state, words = BEFORE_CLEAR if before else "", f"{card.code} read"
+    stage, words = card.stages[-1], f"{card.code} read"
+    state = BEFORE_CLEAR if work.uncleared else ""
     new = tuple(replace(r, state=state, date=dt.date.today()) for r in readings)
     if not sure:
         _question(work, replace(card, stages=(replace(stage, readings=new),)), card)

@@ -20,7 +20,7 @@ from workbook.session.targets import stages_read
 
 if TYPE_CHECKING:
     from matchlib.correction import Belief
-    from matchlib.domain import Colour, MixRatio, Reading, Viewing
+    from matchlib.domain import Colour, MixRatio, Reading
     from matchlib.domain.blend import Blend
     from matchlib.forecast import Forecast
     from matchlib.mixing import Limits, Pot
@@ -70,15 +70,7 @@ class Work:
         from matchlib.target import Target
 
         job = self.job
-        if not job.target:
-            raise DomainError(
-                f"Job {job.number}, {job.name}, has no target yet.",
-                expected="the reading of the customer's sample",
-                got="none",
-                remedy=f"read it, then: workbook job aim {job.number} --reading FILE.",
-            )
-        weights = job.weights or (1.0,) * len(job.target)
-        return Target.of_readings(job.target, weights=list(weights), tolerance=job.tolerance)
+        return Target.of_readings(job.target, weights=job.weights or None, tolerance=job.tolerance)
 
     @property
     def wanted(self) -> tuple[float, float, float]:
@@ -171,10 +163,14 @@ class Work:
     @property
     def to_clear(self) -> bool:
         """Whether all coats are laid and the plan's clear coat is not."""
+        return self.uncleared and self.next_coat is None
+
+    @property
+    def uncleared(self) -> bool:
+        """Whether the card in hand has not got the plan's clear coat yet."""
         card, plan = self.panel, self.job.plan
-        if card is None or plan is None or plan.recipe.clear is None or self.next_coat:
-            return False
-        return card.recipe.clear is None
+        given = plan is not None and plan.recipe.clear is not None
+        return given and card is not None and card.recipe.clear is None
 
     @property
     def due_reading(self) -> int:
@@ -231,7 +227,7 @@ class Work:
         self, recipes: Sequence[Recipe], *, but: str = ""
     ) -> list[tuple[float, float, float]]:
         """Return what recipes should read, at the target's first angle, as of `learnt`."""
-        labs = self.learnt(but=but).predict_recipes(recipes, self.viewing)
+        labs = self.learnt(but=but).predict_recipes(recipes, self.job.target[0].viewing)
         return [(float(v[0]), float(v[1]), float(v[2])) for v in labs]
 
     def on_top(self, card: Panel, recipes: Sequence[Recipe]) -> tuple[Forecast, ...]:
@@ -283,12 +279,6 @@ class Work:
             except MatchlibError:
                 pass  # it was read in another way than the target: the fit alone tells
         return self.expected_labs([*coming, plan.recipe], but=plan.on)
-
-    @property
-    def viewing(self) -> Viewing:
-        """How the target was read; how the archive was where there is none."""
-        first = self.job.target[0].viewing if self.job.target else None
-        return first or self.model.usual_view
 
     def suggestions(self, *, top: int = 8) -> Suggestions:
         """Return recipes for the target, best first by what is `learnt`."""
