@@ -14,6 +14,8 @@ from tests.pages.pressing import plain, press
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.board import due_words
 from workbook.session import Session
+from workbook.session.doing import choose
+from workbook.session.undoing import undo
 
 
 def test_what_is_out_of_reach_is_not_recommended_and_can_be_given_up(screen: JobsScreen) -> None:
@@ -75,9 +77,9 @@ def test_beside_the_aim_stands_the_plan_and_then_the_card_by_name_and_number(
     screen: JobsScreen,
 ) -> None:
     begun(screen)
-    screen.go(screen.job.choose(CHERRY), "spray")
+    screen.go(choose(screen.job, CHERRY), "spray")
     assert re.search(r"aim 27.1 45.9 28.5<br>plan \d", screen.draw())
-    screen.go(screen.job.undo(), "recipe")
+    screen.go(undo(screen.job), "recipe")
     sprayed(screen)
     assert "<br>J1-1 27.2 46.0 28.4" in press(screen, "read", lab="27.2 46.0 28.4")
 

@@ -93,7 +93,7 @@ def test_a_card_whose_back_was_set_right_is_gone_on_with_as_it_is(screen: JobsSc
 
 def test_a_layer_is_laid_over_its_mid_coat(screen: JobsScreen) -> None:
     plan = Recipe.of("silver", None, "1@6:1 cherry, 1@8:1 lagoon over clear", "yes")
-    screen.go(begun(screen).job.choose(plan), "spray")
+    screen.go(choose(begun(screen).job, plan), "spray")
     for coat in ("1", "2"):
         press(screen, "coat", coat)
     press(screen, "clear")
@@ -112,7 +112,7 @@ def test_a_card_with_more_coats_than_planned_leaves_none_to_lay(screen: JobsScre
 
 
 def test_a_bare_ground_that_was_planned_leads_on_to_another_recipe(screen: JobsScreen) -> None:
-    screen.go(begun(screen).job.choose(replace(CHERRY, colour=None, schedule=None)), "spray")
+    screen.go(choose(begun(screen).job, replace(CHERRY, colour=None, schedule=None)), "spray")
     assert forward(screen) == ("step", "recipe"), "there is no card to be read yet"
 
 

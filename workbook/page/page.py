@@ -98,7 +98,8 @@ class Page(anywidget.AnyWidget):
     def __init__(self, screen: Screen) -> None:
         self.screen = screen
         self._pieces: list[bytes] = []
-        self.task = self._offered = 0
+        self.task = 0  # counts what was begun in a thread, or dropped
+        self._offered = 0
         self._heard = 0  # number of the last message that was answered
         self._guests: dict[str, Any] = {}
         try:
