@@ -102,8 +102,9 @@ class Score:
     def extremes(self) -> tuple[str, str]:
         """Fewest that one shop's 90 % region holds, and most that one's 50 % region holds.
 
-        In brackets what chance alone makes of regions that are right: the median fewest, or most,
-        of as many shops of such panels, which miss together as far as is stated.
+        In brackets what chance alone makes of regions that are right, of as many shops of such
+        panels, which miss together as far as is stated: the median fewest, or most, and what one
+        time in twenty is passed.
         """
         some = [i for i, d in enumerate(self.distances) if len(d) >= 10]
         if not some:
@@ -112,8 +113,8 @@ class Score:
         drawn = np.array([self.drawn[i] for i in some])
         few, many = drawn[:, :, 2].min(axis=0), drawn[:, :, 0].max(axis=0)
         return (
-            f"{shops[:, 2].min():.0%} ({np.median(few):.0%})",
-            f"{shops[:, 0].max():.0%} ({np.median(many):.0%})",
+            f"{shops[:, 2].min():.0%} ({np.median(few):.0%}, {np.quantile(few, 0.05):.0%})",
+            f"{shops[:, 0].max():.0%} ({np.median(many):.0%}, {np.quantile(many, 0.95):.0%})",
         )
 
 
