@@ -98,7 +98,7 @@ def test_a_lot_is_left_out_with_every_panel_that_has_it() -> None:
     assert train.tolist() == [0, 1, 2, 3, 6], "what has no date is no later"
     with pytest.raises(FitError, match="to leave what came after 2026-12-31 out"):
         list(split_rows(X, "after 2026-12-31", folds=2, random_state=0))
-    with pytest.raises(DomainError, match="This is not a day"):
+    with pytest.raises(DomainError, match="This is not a date"):
         list(split_rows(X, "after Easter", folds=2, random_state=0))
 
 

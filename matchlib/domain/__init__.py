@@ -8,7 +8,7 @@ carrier first; `MixRatio` keeps that order and says it in words wherever it is s
 from __future__ import annotations
 
 from matchlib.domain.blend import Colour, Ground
-from matchlib.domain.conditions import Conditions
+from matchlib.domain.conditions import Conditions, day_of
 from matchlib.domain.name import NAME_KINDS, Lot, Name
 from matchlib.domain.panel import Panel
 from matchlib.domain.parts import clean_name, format_parts, name_key
@@ -40,6 +40,7 @@ __all__ = [
     "Stage",
     "Viewing",
     "clean_name",
+    "day_of",
     "format_parts",
     "lot_words",
     "lots_text",

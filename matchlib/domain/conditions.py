@@ -9,8 +9,43 @@ from dataclasses import dataclass, replace
 
 from matchlib.domain.parts import name_key
 from matchlib.domain.recipe import Recipe
+from matchlib.errors import DomainError
 
-__all__ = ["Conditions"]
+__all__ = ["Conditions", "day_of"]
+
+
+def day_of(text: str) -> dt.date:
+    """Return the day that is written as year-month-day.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``2026-05-31``.
+
+    Returns
+    -------
+    datetime.date
+        That day.
+
+    Raises
+    ------
+    DomainError
+        If it is no day, or not written so.
+
+    Examples
+    --------
+    >>> day_of("2026-05-31").year
+    2026
+    """
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise DomainError(
+            "This is not a date.",
+            expected="year-month-day, such as 2026-05-31",
+            got=repr(text[:40]),
+            remedy="write it so.",
+        ) from None
 
 
 @dataclass(frozen=True, slots=True)

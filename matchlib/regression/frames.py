@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from matchlib.domain import Conditions, MixRatio, Panel, Reading, Recipe, Stage, Viewing
+from matchlib.domain import (
+    Conditions,
+    MixRatio,
+    Panel,
+    Reading,
+    Recipe,
+    Stage,
+    Viewing,
+    day_of,
+)
 from matchlib.domain.reading import SOURCES
 from matchlib.errors import DomainError, FitError
 from matchlib.readings.frame import frame_of
@@ -17,7 +25,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "conditions_of",
-    "day_of",
     "frames_of",
     "is_empty",
     "rows_of",
@@ -144,19 +151,6 @@ def _recipe(*cells: str) -> Recipe:
     if not schedule and ratio and coats:
         schedule = f"{coats}@{MixRatio.parse(ratio)}"
     return Recipe.of(ground, colour, schedule, clear)
-
-
-def day_of(text: str) -> dt.date:
-    """Read a day."""
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        raise DomainError(
-            "This is not a day.",
-            expected="year, month and day, such as 2026-05-31",
-            got=repr(text),
-            remedy="write it so.",
-        ) from None
 
 
 def _under(recipe: Recipe, *said: str) -> Conditions:

@@ -18,11 +18,12 @@ from sklearn.base import clone
 from sklearn.model_selection import GroupKFold
 
 from matchlib.colorimetry import delta_e00
+from matchlib.domain import day_of
 from matchlib.errors import DomainError, FitError
 from matchlib.plural import counted
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, FilmRegressor
-from matchlib.regression.frames import day_of, rows_of
+from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import readings_as_lab
 from matchlib.tails import region, squared_distance
 

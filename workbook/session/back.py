@@ -12,6 +12,7 @@ from matchlib.domain import (
     Reading,
     Recipe,
     Viewing,
+    day_of,
     lot_words,
     lots_text,
 )
@@ -84,17 +85,7 @@ def date_of(text: str) -> dt.date | None:
 
     `text`: year-month-day; may be left empty. Returned: None where nothing is written.
     """
-    if not text.strip():
-        return None
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        raise DomainError(
-            "This is not a date.",
-            expected="year-month-day, such as 2024-03-28",
-            got=repr(text[:40]),
-            remedy="write it so.",
-        ) from None
+    return day_of(text) if text.strip() else None
 
 
 def draft_panel(
