@@ -279,7 +279,7 @@ def test_each_coat_says_what_it_should_read_and_what_the_clear_will_do():
     for n in range(5):
         assert squeezed(f"L* {60 - 8 * n:.1f} a* {10 * n:.1f} b* 4.0 ± 0.8") in text
     assert squeezed("then: L* 25.0 a* 43.0 b* 5.0") in text
-    assert squeezed("3.0 L* darker and 3.1 C* fuller") in text
+    assert squeezed("3.0 L* darker and 3.1 C* more vivid") in text
     assert "guess" not in text
     guess = dataclasses.replace(sheet, coats=CoatReadings(coats, cleared, False))
     assert "guess" in printed(jobsheet_pdf(guess))

@@ -85,10 +85,10 @@ def clear_change(before: Lab, after: Lab) -> str:
     Examples
     --------
     >>> clear_change((29.4, 44.4, 25.1), (27.0, 45.9, 28.3))
-    '2.4 L* darker and 2.9 C* fuller'
+    '2.4 L* darker and 2.9 C* more vivid'
     """
     light, chroma, *_ = (float(v) for v in delta_lch(before, after))
-    value, depth = "darker" if light < 0 else "lighter", "fuller" if chroma > 0 else "duller"
+    value, depth = "darker" if light < 0 else "lighter", "more vivid" if chroma > 0 else "duller"
     return f"{abs(light):.1f} L* {value} and {abs(chroma):.1f} C* {depth}"
 
 

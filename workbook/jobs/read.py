@@ -223,7 +223,7 @@ def _axes(work: Work, lab: list[float]) -> Raw:
     return axes(
         [
             ("darker", "lighter", light, float(each[0])),
-            ("duller", "cleaner", chroma, float(each[1])),
+            ("duller", "more vivid", chroma, float(each[1])),
             (less, more, hue, float(each[2])),
         ]
     )
