@@ -65,6 +65,7 @@ def test_what_is_new_comes_in_as_one_change(place: str, other: Path) -> None:
         seen = merge(archive, theirs, answers, prefix="E-", dry_run=True)
         assert (archive.panels(), archive.jobs(), all_names(archive)) == before
         done = merge(archive, theirs, answers, prefix="E-", who="Kim", why="bought them")
+        assert (done.change, done.jobs) == (2, ((1, 1),))  # the looks before took no number
         assert (seen.change, seen.panels.added, seen.names) == (None, done.panels.added, done.names)
         assert done.panels.added == ("E-A", "C", "D")
         assert done.renamed == (("A", "E-A"),)

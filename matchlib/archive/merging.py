@@ -16,6 +16,7 @@ from matchlib.archive.copies import back_up
 from matchlib.archive.merged import Merged, left_in
 from matchlib.archive.names import insert_names, names_of, respelled, rewrite_names
 from matchlib.archive.naming import respelled_job
+from matchlib.archive.rows import give_back, numbers_given
 from matchlib.archive.stored import kept
 from matchlib.domain import Name, Panel, name_key
 from matchlib.domain.name import near_names
@@ -105,7 +106,10 @@ def merge(
     merging = _Merging(other, asking, prefix or usual, archive.stamp(who, why))
     try:
         with archive.database.write() as connection:
+            given = numbers_given(connection)
             merged = merging.into(connection)
+            if dry_run or merged.open:
+                give_back(connection, given)
             if dry_run:
                 raise _LookedOnly
             if merged.open:

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 
-__all__ = ["TABLES", "can_hold", "fill", "stored_rows"]
+__all__ = ["TABLES", "can_hold", "fill", "give_back", "numbers_given", "stored_rows"]
 
 TABLES = (
     schema.imports,
@@ -69,6 +69,25 @@ def _move_sequence(connection: sa.Connection, table: sa.Table) -> None:
     sequence = sa.func.pg_get_serial_sequence(table.name, key.name)
     free = sa.func.greatest(top, sa.func.nextval(sequence))
     connection.execute(sa.select(sa.func.setval(sequence, free, sa.false())))
+
+
+def numbers_given(connection: sa.Connection) -> list[tuple[str, int | None]]:
+    """Which number each table gave last, where a rollback does not give them back."""
+    if connection.dialect.name != "postgresql":
+        return []
+    keys = [t.autoincrement_column for t in TABLES]
+    own = [sa.func.pg_get_serial_sequence(k.table.name, k.name) for k in keys if k is not None]
+    s = sa.table("pg_sequences", *map(sa.column, ("schemaname", "sequencename", "last_value")))
+    name = sa.func.concat(s.c.schemaname, ".", s.c.sequencename)
+    query = sa.select(name, s.c.last_value).where(name.in_(own))
+    return [(name, last) for name, last in connection.execute(query)]
+
+
+def give_back(connection: sa.Connection, given: Sequence[tuple[str, int | None]]) -> None:
+    """Let each table go on from the number that it gave last then."""
+    for sequence, last in given:
+        again = sa.func.setval(sequence, last or 1, last is not None)
+        connection.execute(sa.select(again))
 
 
 def can_hold(column: sa.Column[Any], value: object) -> bool:
