@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from matchlib.archive import Archive, all_names, join_names, keep_lot, near_spellings, rename
+from matchlib.audit import Finding
 from matchlib.domain import CoatSchedule, Colour, Ground, LoggedCoat, Lot, Panel, Reading, Recipe
 from matchlib.domain.name import near_names
 from matchlib.errors import ArchiveError, MatchlibError
@@ -82,6 +83,27 @@ def test_a_name_is_changed_and_the_old_one_still_means_it(place: str) -> None:
         rename(archive, "instrument", "spectro 1", "meter")
         with pytest.raises(ArchiveError, match="changed again"):
             archive.undo(number)
+        assert archive.check() == ()
+
+
+def test_what_was_set_aside_of_a_name_stays_so_when_it_is_renamed(place: str) -> None:
+    def key(kind: str, about: str) -> str:
+        return Finding(kind, ("B1",), 0.9, "", "", about=about).key
+
+    with Archive.open(place, create=True) as archive:
+        _shop(archive)
+        before = {key("drift", "sprayer Bo"), key("beyond the law", "teal"), "A1"}
+        for one in before:
+            archive.ignore(one)
+        rename(archive, "colour", "teal", "lagoon")
+        rename(archive, "instrument", "the blue one", "Bo")
+        number = rename(archive, "sprayer", "Bo", "Ann") or 0
+        after = {key("drift", "sprayer Ann"), key("beyond the law", "lagoon"), "A1"}
+        assert archive.ignored() == after
+        assert archive.check() == ()
+        archive.undo(number)
+        archive.undo(number - 2)
+        assert archive.ignored() == before
         assert archive.check() == ()
 
 

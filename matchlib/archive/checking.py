@@ -14,7 +14,7 @@ from matchlib.archive import schema
 from matchlib.archive.changes import finding_of, side_of, taken_back
 from matchlib.archive.codec import panel_digest, panel_of, panel_of_fields, reading_digest
 from matchlib.archive.database import Database
-from matchlib.archive.history import ignored_in
+from matchlib.archive.findings import ignored_in
 from matchlib.archive.jobs import job_fields, jobs_of
 from matchlib.archive.names import name_fields, name_of, names_of, stored_name
 from matchlib.archive.reading_out import DAMAGE, chunked

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from matchlib.archive import jobs, names, schema
 from matchlib.archive.changes import Entry, Stamp, finding_of, record, side_of, taken_back
 from matchlib.archive.codec import panel_fields, stages_of_fields
+from matchlib.archive.findings import ignored_in, set_ignored
 from matchlib.archive.naming import respelled_job
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
@@ -28,9 +29,7 @@ __all__ = [
     "REMOVED",
     "amend",
     "changes_from",
-    "ignored_in",
     "set_deleted",
-    "set_ignored",
     "undo",
     "undo_removal",
 ]
@@ -97,27 +96,6 @@ def changes_from(connection: sa.Connection, first: int, last: int) -> list[int]:
         )
     between = sa.select(h.c.id).where(h.c.id.between(min(ends), max(ends))).order_by(h.c.id)
     return list(connection.execute(between).scalars())
-
-
-def ignored_in(connection: sa.Connection) -> frozenset[str]:
-    """Return what the findings set aside are known by."""
-    return frozenset(connection.execute(sa.select(schema.ignored.c.key)).scalars())
-
-
-def set_ignored(connection: sa.Connection, key: str, ignored: bool, stamp: Stamp) -> list[Entry]:
-    """Set a finding aside, or let it be shown again."""
-    i = schema.ignored
-    was_ignored = connection.execute(sa.select(i.c.key).where(i.c.key == key)).first() is not None
-    if was_ignored == ignored:
-        return []
-    if ignored:
-        row = {"key": key, "at": stamp.at, "who": stamp.who, "why": stamp.why}
-        connection.execute(i.insert().values(row))
-    else:
-        connection.execute(i.delete().where(i.c.key == key))
-    # A finding has no row of its own once it is shown again; its key stands for it.
-    was, now = ({"finding": key, "aside": aside} for aside in (was_ignored, ignored))
-    return [("finding", 0, was, now)]
 
 
 def undo(connection: sa.Connection, numbers: Sequence[int], stamp: Stamp) -> list[int]:

@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from matchlib.archive import jobs, schema
 from matchlib.archive.changes import Entry, Stamp, record
 from matchlib.archive.codec import panel_fields
+from matchlib.archive.findings import rename_ignored
 from matchlib.archive.names import names_of, respelled, rewrite_names, spelling
 from matchlib.archive.stored import kept_in, write
 from matchlib.domain import NAME_KINDS, Lot, Name, Panel, clean_name, name_key
@@ -285,6 +286,9 @@ def _change(archive: Archive, kind: str, change: _Wanted, action: str, stamp: St
         if any(spelling.get(name_key(name)) != name for name in before):
             items += _on_panels(connection, sorted(before), say)
             items += _in_jobs(connection, say, stamp)
+        for row, new in wanted.items():
+            if new is not None and new.name != (old := stored[row].name):
+                items += rename_ignored(connection, kind, old, new.name, stamp)
         return record(connection, action, items, stamp)
 
 

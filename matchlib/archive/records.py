@@ -13,6 +13,7 @@ from matchlib.archive.attaching import Attachment
 from matchlib.archive.changes import Change, Stamp, read_changes, record
 from matchlib.archive.checking import check
 from matchlib.archive.database import Database
+from matchlib.archive.findings import ignored_in, set_ignored
 from matchlib.archive.stored import panel_kept
 from matchlib.domain import clean_name
 from matchlib.errors import ArchiveError
@@ -174,13 +175,13 @@ class Records:
 
     def _set_ignored(self, key: str, ignored: bool, action: str, stamp: Stamp) -> int | None:
         with self._database.write() as connection:
-            items = history.set_ignored(connection, key, ignored, stamp)
+            items = set_ignored(connection, key, ignored, stamp)
             return record(connection, action, items, stamp) if items else None
 
     def ignored(self) -> frozenset[str]:
         """Return the keys of the findings set aside."""
         with self._database.read() as connection:
-            return history.ignored_in(connection)
+            return ignored_in(connection)
 
 
 def _text_of(value: Any, where: str) -> str:
