@@ -266,6 +266,9 @@ def test_tables_of_codes_and_charts_come_as_spreadsheets_write_them(shop: Path) 
     (shop / "chart.csv").write_text("\n".join(["L (D65/10°);a;b", *rows]), encoding="utf-8")
     (own,) = json_of("photo", "panel.jpg", "--chart", "chart.csv", cwd=shop)["panels"]
     assert own["lab"] == pytest.approx(panel["lab"], abs=0.05)
+    headless = "\r\n".join([*rows, ";;"]).encode("utf-16")
+    (shop / "chart.csv").write_bytes(headless)
+    assert json_of("photo", "panel.jpg", "--chart", "chart.csv", cwd=shop)["panels"] == [own]
     (shop / "chart.csv").write_text("\n".join(["no;numbers;here", *rows[1:]]), encoding="utf-8")
     told = refused("photo", "panel.jpg", "--chart", "chart.csv", cwd=shop)
     assert "Got 'no;numbers;here'" in told
@@ -291,8 +294,8 @@ def test_a_folder_comes_in_by_a_table_of_codes(shop: Path) -> None:
     (shop / "codes.csv").write_text("File,Panel\npanel.jpg,T1\nagain.jpg,T1\n", encoding="utf-8")
     got = json_of("photo", ".", "--codes", "codes.csv", "--keep", cwd=shop)
     assert [p["photographs"] for p in got["panels"]] == [2]
-    (shop / "codes.csv").write_text("file,panel\n../panel.jpg,T1\n", encoding="utf-8")
-    assert "row 2" in refused("photo", ".", "--codes", "codes.csv", cwd=shop)
+    (shop / "codes.csv").write_text("file,panel\n\n../panel.jpg,T1\n", encoding="utf-8")
+    assert "row 3" in refused("photo", ".", "--codes", "codes.csv", cwd=shop)
 
 
 def test_a_phone_learns_from_an_instrument_and_is_remembered(shop: Path) -> None:

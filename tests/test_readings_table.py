@@ -16,7 +16,9 @@ from matchlib.readings import (
     write_table,
 )
 from matchlib.readings import read_file as read_any
+from matchlib.readings._text import read_delimited
 from matchlib.readings._twice import lab_from_xyz
+from matchlib.readings.questions import Asking
 from tests.declared import read_file, refusal
 
 GOOD = """panel,Ground,colour,schedule,clear,L,a,b,Shelf
@@ -249,6 +251,13 @@ def test_windows_1252_is_read_with_a_warning(table):
 def test_a_spreadsheets_own_delimiter_mark(table):
     report = read_file(table("sep=;\r\n" + GOOD.replace(",", ";")))
     assert [t.row for t in report.taken] == [2, 3, 4]
+
+
+@pytest.mark.parametrize("first", ["", "A1;", "Probe;hell;rot;gelb\nA1;"])
+def test_a_delimiter_is_known_without_a_column_that_is_known(first):
+    text = f"{first}45,3;-1,5;0,5\nA2;45,3;-1,5;0,5\n"
+    rows = read_delimited(text.encode(), Asking()).rows
+    assert all(row.cells[-3:] == ("45,3", "-1,5", "0,5") for row in rows[-2:])
 
 
 def test_decimal_commas_are_known_by_the_file(table):

@@ -9,7 +9,7 @@ import re
 from matchlib.errors import FileError
 from matchlib.readings._grid import Cell, CellFault, is_blank
 
-__all__ = ["guard", "heading", "read_number", "read_text"]
+__all__ = ["guard", "heading", "is_number", "read_number", "read_text"]
 
 _NUMBER = re.compile(r"[+-]?(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d{0,30},\d{1,30}(?:[eE][+-]?\d{1,3})?", re.ASCII)
@@ -45,6 +45,11 @@ def read_text(cell: Cell, what: str) -> str:
     if isinstance(cell, dt.date | dt.time):
         return cell.isoformat()
     return str(cell)
+
+
+def is_number(text: str) -> bool:
+    """Whether a text is a number, by a decimal point or a comma."""
+    return bool(_NUMBER.fullmatch(text) or _DECIMAL_COMMA.fullmatch(text))
 
 
 def read_number(cell: Cell, what: str, *, decimal: str = ".") -> float:

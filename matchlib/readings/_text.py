@@ -5,10 +5,11 @@ from __future__ import annotations
 import csv
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import islice, pairwise
 
 from matchlib.errors import FileError
+from matchlib.readings._cells import is_number
 from matchlib.readings._grid import Collector, Sheet
 from matchlib.readings._words import meaning_of, wavelength
 from matchlib.readings.questions import Asking, Choice, Question
@@ -129,8 +130,9 @@ def _not_text() -> FileError:
 
 
 def _delimiter(text: str) -> str:
-    # The names of columns decide: a comma in a later cell may be a decimal comma.
-    found: dict[str, tuple[int, int]] = {}
+    # The names of columns decide: a comma in a later cell may be a decimal comma. Without names it
+    # is what leaves most numbers whole.
+    found: dict[str, tuple[int, int, int]] = {}
     lines = [line for line in islice(_lines(text), _LINES) if line.strip()]
     if any(len(line) > 200_000 for line in lines):
         raise FileError(
@@ -138,7 +140,7 @@ def _delimiter(text: str) -> str:
             remedy="export only the columns of the table of readings.",
         )
     for delimiter in ",;\t|":
-        best, width = 0, 1
+        best, numbers, width = 0, 0, 1
         for line in lines:
             if delimiter not in line:
                 continue
@@ -147,12 +149,11 @@ def _delimiter(text: str) -> str:
             except csv.Error:
                 continue
             width = max(width, len(cells))
-            named = {meaning_of(" ".join(c.split())) or wavelength(c.strip()) for c in cells}
-            best = max(best, len(named - {None}))
-        firsts = [line.split(delimiter)[0].strip() for line in lines]
-        down = {meaning_of(first.strip('"')) or wavelength(first) for first in firsts}
+            numbers += sum(is_number(c.strip()) for c in cells)
+            best = max(best, _named(cells))
+        down = _named(line.split(delimiter)[0].strip().strip('"') for line in lines)
         if width > 1:
-            found[delimiter] = (max(best, len(down - {None})), width)
+            found[delimiter] = (max(best, down), numbers, width)
     if not found:
         return ","
     likely = sorted(found, key=lambda d: found[d], reverse=True)
@@ -164,3 +165,12 @@ def _delimiter(text: str) -> str:
             remedy="put names that hold such a sign into quotation marks, or rename them.",
         )
     return likely[0]
+
+
+def _named(cells: Iterable[str]) -> int:
+    """How many columns these cells name."""
+    texts = {" ".join(cell.split()) for cell in cells}
+    meanings = {meaning_of(text) for text in texts} - {None}
+    bands = {wavelength(text) for text in texts} - {None}
+    # One or two are the ends of numbers cut at their decimal commas.
+    return len(meanings) + (len(bands) if len(bands) > 2 else 0)

@@ -49,6 +49,7 @@ class MarkOptions:
     def marks(self) -> Marks:
         """Return them as the reader of photographs takes them."""
         from matchlib.readings.photo import Marks
+        from matchlib.readings.photo.listed import read_chart
 
         places = {}
         for number, text in enumerate(self.panel or [], start=1):
@@ -62,7 +63,7 @@ class MarkOptions:
         return Marks(
             corners=None if flat is None else [flat[i : i + 2] for i in range(0, 8, 2)],
             panels=places,
-            chart=None if self.chart is None else _chart(Path(self.chart)),
+            chart=None if self.chart is None else read_chart(Path(self.chart)),
             linear=self.linear or None,
             one_surface=not self.two_surfaces,
             matt=self.matt,
@@ -99,13 +100,8 @@ def _photo(
     With --phone, what the archive knows of this phone counts in; with --lab, an instrument's
     reading of the same panel, the phone's profile learns from both.
     """
-    from workbook.session.photos import (
-        Shot,
-        by_phone,
-        codes_of_table,
-        photograph,
-        photograph_table,
-    )
+    from matchlib.readings.photo.listed import read_codes
+    from workbook.session.photos import Shot, by_phone, photograph, photograph_table
     from workbook.session.photos_kept import keep_photographs, learn_phone, phone_profile
 
     if (lab is not None and not phone) or (keep and codes is None and not marks.panel):
@@ -121,7 +117,7 @@ def _photo(
         profile = phone_profile(session.archive, phone) if session and phone else None
         used = None if lab is not None else profile
         if codes is not None:
-            named = codes_of_table(Path(codes), Path(files[0]))
+            named = read_codes(Path(codes), Path(files[0]))
             done = photograph_table(named, known, profile=used)
         else:
             done = photograph([Shot(Path(f).name, Path(f), known) for f in files], profile=used)
@@ -139,28 +135,6 @@ def _photo(
     asked.answer({"panels": done, "told": notes}, "\n".join([*(d.text for d in done), *notes]))
     if all(d.reading is None for d in done):
         raise click.exceptions.Exit(1)
-
-
-def _chart(path: Path) -> list[list[float]]:
-    from matchlib.errors import FileError
-    from matchlib.readings import file_text
-
-    lines = [line for line in file_text(path).splitlines() if line.strip()]
-    rows = []
-    for line in lines[len(lines) == 25 :]:  # the first of 25 is a header
-        # Between semicolons a comma is a decimal's.
-        cells = line.replace(",", ".").split(";") if ";" in line else line.split(",")
-        try:
-            rows.append([float(v) for v in cells[-3:]])
-        except ValueError:
-            raise FileError(
-                "The chart's values cannot be read.",
-                expected="24 rows of L,a,b (D65/10°), row by row from the brown patch",
-                got=repr(line[:60]),
-                remedy="correct the file, or leave it out for an average chart.",
-                where=str(path),
-            ) from None
-    return rows
 
 
 def _write_pictures(done: list[Photographed], path: Path) -> list[str]:

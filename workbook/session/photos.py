@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,7 +16,6 @@ __all__ = [
     "Photographed",
     "Shot",
     "by_phone",
-    "codes_of_table",
     "photograph",
     "photograph_table",
 ]
@@ -149,51 +146,6 @@ def _shown(picture: Picture, got: PhotoReading | MatchlibError) -> bytes:
 
     chart, panels = _outlines(got)
     return marked_picture(picture, chart=chart, panels=panels)
-
-
-def codes_of_table(table: Path, folder: Path) -> dict[str, list[Path]]:
-    """Read which photographs of a folder show which panel.
-
-    `table`: CSV with the columns ``file`` and ``panel``, a row a photograph.
-    """
-    from matchlib.readings import file_text
-
-    try:
-        text = file_text(table)
-        between = max(",;\t", key=text.partition("\n")[0].count)
-        rows = list(csv.DictReader(io.StringIO(text, newline=""), delimiter=between))
-    except csv.Error as error:
-        raise FileError(
-            "This table cannot be read.",
-            got=str(error)[:100],
-            remedy="save it as CSV with the columns file and panel.",
-            where=str(table),
-        ) from error
-    result: dict[str, list[Path]] = {}
-    for number, row in enumerate(rows, start=2):
-        given = {str(k).strip().casefold(): str(v or "").strip() for k, v in row.items()}
-        if not any(given.values()):  # as a spreadsheet leaves below a table
-            continue
-        name, code = given.get("file", ""), given.get("panel", "")
-        path = folder / name
-        if not name or not code or path.parent.resolve() != folder.resolve() or not path.is_file():
-            raise FileError(
-                "This row names no photograph and panel.",
-                expected="a file of the folder and the panel's code, in columns file and panel",
-                got=f"{name!r} and {code!r}",
-                remedy="correct the row.",
-                where=f"{table.name}, row {number}",
-            )
-        result.setdefault(code, []).append(path)
-    if not result:
-        raise FileError(
-            "This table names no photograph.",
-            expected="columns file and panel, a row a photograph",
-            got="no row",
-            remedy="write one row a photograph.",
-            where=str(table),
-        )
-    return result
 
 
 def photograph_table(
