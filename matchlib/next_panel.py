@@ -275,7 +275,7 @@ def next_for_archive(
     model : FilmPredictor
         The archive's fit.
     candidates : sequence of Recipe
-        What could be sprayed, and is to be known; one may be chosen more than once.
+        What could be sprayed, and is to be known; each is chosen once at most.
     k : int
         Panels in the set.
     callback : callable, optional
@@ -302,7 +302,7 @@ def next_for_archive(
     >>> advised.to_frame()[["ground", "colour", "schedule"]]
           ground  colour schedule
     0  pale gold  cherry    2@3:1
-    1  pale gold  cherry    2@3:1
+    1  pale gold  cherry    2@6:1
     """
     _check(candidates)
     if k < 1:
@@ -341,12 +341,16 @@ def _most_taught(
 ) -> Iterator[tuple[int, float]]:
     """Which panel teaches most, and the uncertainty after it, knowing that it will be sprayed."""
     first = float(np.vdot(covariance, weight))
+    chosen: list[int] = []
     for _ in range(k):
         # What each candidate would say about itself, and about all of them.
         itself = ask @ covariance @ ask.transpose(0, 2, 1) + noise
         taught = ask @ (covariance @ weight @ covariance) @ ask.transpose(0, 2, 1)
         gains = np.trace(np.linalg.solve(itself, taught), axis1=1, axis2=2)
+        # Another recipe teaches about as much as one sprayed twice, which reads as a slip.
+        gains[chosen] = 0.0
         i = int(np.argmax(gains))
+        chosen.append(i)
         if gains[i] <= 1e-9 * first:
             return
         joint = np.linalg.solve(np.linalg.cholesky(itself[i]), ask[i] @ covariance)

@@ -94,6 +94,11 @@ def test_each_panel_of_the_set_is_the_best_given_those_before(
     assert plan.after < _uncertainty(model, some, covariance - gain @ across)
 
 
+def test_no_panel_is_advised_twice(model: FilmRegressor, candidates: list[Recipe]) -> None:
+    plan = next_for_archive(model, candidates[:4], k=6)
+    assert len({panel.recipe for panel in plan.panels}) == len(plan.panels) == 4
+
+
 def test_it_asks_about_what_could_be_sprayed(
     shop: Shop, model: FilmRegressor, candidates: list[Recipe]
 ) -> None:
