@@ -14,6 +14,7 @@ from matchlib.errors import ArchiveError
 from matchlib.job import Job, Plan
 from tests.pages.jobs import CHERRY, begun, press
 from workbook.jobs.app import JobsScreen
+from workbook.library.app import LibraryScreen
 from workbook.session.doing import choose
 from workbook.session.undoing import undo_words
 from workbook.session.work import Work
@@ -65,6 +66,24 @@ def test_a_step_that_cannot_be_taken_back_stays_whole(screen: JobsScreen) -> Non
     with pytest.raises(ArchiveError, match="changed again since"):
         press(screen, "undo")
     assert (archive.job(1), archive.panel(code)) == before
+
+
+def test_other_pages_take_back_no_half_of_a_jobs_step(screen: JobsScreen) -> None:
+    archive: Archive = screen.session.archive
+    archive.amend("T045", note="a run")
+    library = LibraryScreen(screen.session)
+    assert library.undo_words == "amended T045"
+    chosen(screen)
+    press(screen, "coat", "1")
+    assert library.undo_words == "amended T045", "the card's adding would be refused"
+    press(screen, "coat", "2")
+    press(screen, "clear")
+    assert library.undo_words == "amended T045"
+    press(screen, "undo")
+    press(screen, "undo")
+    press(screen, "undo")
+    assert archive.job(1).panels == ()
+    assert library.undo_words == "amended T045"
 
 
 def test_the_card_of_another_job_too_is_not_put_aside(screen: JobsScreen) -> None:

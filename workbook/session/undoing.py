@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
@@ -38,13 +39,19 @@ def last_change(archive: Archive, *, now: dt.datetime | None = None) -> Change |
 
     `now`: what counts as now; the clock's time if None. Returned: the newest of the last twelve
     hours that was not undone; files taken in, and what is older, are taken back from the history,
-    where it is seen what came after them.
+    where it is seen what came after them, and a job's steps, whole, at the job.
     """
     when = dt.datetime.now(dt.UTC) if now is None else now
+    of_jobs: set[str] = set()  # cards
     for change in standing(archive.history()):
         if when - change.at > _RECENT:
             return None
-        if change.items and not change.file and {item.kind for item in change.items} <= _KINDS:
+        kinds, names = ({getattr(i, of) for i in change.items} for of in ("kind", "name"))
+        if re.match(r"job \d+: ", change.why):
+            of_jobs |= names.union(*(i.after.get("panels") or () for i in change.items))
+        elif change.action == "added" and names & of_jobs:
+            continue  # it is half of a first coat
+        elif kinds and kinds <= _KINDS and not change.file:
             return change
     return None
 
