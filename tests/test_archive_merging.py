@@ -129,11 +129,11 @@ def test_answers_say_what_cards_of_one_code_are(place: str, other: Path) -> None
         archive.add([card("A", (50, 10, 10)), card("x-A", (1, 1, 1)), card("slver", (3, 3, 3))])
         rename(archive, "ground", "silver", "fine silver")
         given = {"name:ground:slver": "new"}
-        with pytest.raises(ArchiveError, match="that of another card too"):
+        with pytest.raises(ArchiveError, match="that of another panel too"):
             merge(archive, theirs, given, prefix="x-")
         with Archive.open(other) as open_:
             open_.add([card("y-A", (5, 5, 5))])
-        with pytest.raises(ArchiveError, match="that of another card too"):
+        with pytest.raises(ArchiveError, match="that of another panel too"):
             merge(archive, theirs, given, prefix="y-")
         with pytest.raises(FileError, match="no answer"):
             merge(archive, theirs, given | {"codes": "perhaps"})

@@ -222,8 +222,8 @@ def _differs(
         f"{f'Panel {panels[0][0]} differs' if one else f'{len(panels)} panels differ'} from "
         f"{against} {'it' if one else 'them'}.",
         got=first + more,
-        remedy="if these are other panels, give them codes of their own; if a card was built on, "
-        "write its coats as stage 2; if the same card was read again, say so (--repeats) or give "
+        remedy="if these are other panels, give them codes of their own; if a panel was built on, "
+        "write its coats as stage 2; if the same panel was read again, say so (--repeats) or give "
         "the readings their dates; else say which holds, the archive (--keep) or the file "
         "(--replace).",
     )

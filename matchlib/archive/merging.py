@@ -59,7 +59,7 @@ def merge(
     answers : mapping of str to str, optional
         Answers by key of question.
     prefix : str
-        Put before those of their codes that other cards have here.
+        Put before those of their codes that other panels have here.
     who, why : str
         For the history.
     dry_run : bool
@@ -256,7 +256,7 @@ class _Merging:
         answer = self._clash(clashing)
         if answer == "leave":
             own = [p for p in panels if p.code not in clashing]
-            why = "another card has its code here, and it was left out, as answered"
+            why = "another panel has its code here, and it was left out, as answered"
             return own, {p.code: p.code for p in own}, [(code, why) for code in clashing]
         codes = {p.code: p.code for p in panels}
         if answer == "prefix":
@@ -268,14 +268,14 @@ class _Merging:
             taken += self._others(connection, [p for p in coded if p.code in fresh])
         if taken:
             raise ArchiveError(
-                f"With {self.prefix!r} before it, a code of theirs is that of another card too.",
+                f"With {self.prefix!r} before it, a code of theirs is that of another panel too.",
                 got=", ".join(taken[:_SAID]),
                 remedy="give another prefix (--prefix).",
             )
         return coded, codes, []
 
     def _others(self, connection: sa.Connection, panels: Sequence[Panel]) -> list[str]:
-        """Codes that other cards have here."""
+        """Codes that other panels have here."""
         known = kept(connection, [p.code for p in panels])
         return [
             p.code
@@ -297,10 +297,10 @@ class _Merging:
             [
                 Choice(
                     "prefix",
-                    f"other cards: take them with {self.prefix!r} before the code",
+                    f"other panels: take them with {self.prefix!r} before the code",
                     f"{codes[0]} becomes {self.prefix}{codes[0]}",
                 ),
-                Choice("same", "the same cards, read again: join their readings"),
+                Choice("same", "the same panels, read again: join their readings"),
                 Choice("leave", "leave them out"),
             ],
         )

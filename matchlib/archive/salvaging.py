@@ -190,7 +190,7 @@ def _sift(rows: Rows) -> list[str]:
             row["digest"] = digest
             lost.append(
                 f"Panel {row['code']} was saved with {counted(len(own), 'reading')}; it had "
-                "others, or said something else: compare it with the card."
+                "others, or said something else: compare it with the panel itself."
             )
         readings[number] = own
     kept = {id(r) for number in panels for r in readings.get(number, ())}

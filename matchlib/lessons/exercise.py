@@ -222,7 +222,7 @@ def make_exercise(
         got=f"{counted(len(trusted), 'such panel')}",
         remedy="spray this colour over more grounds, or in more coats."
         if trusted
-        else "read finished cards with colour on them with an instrument; photographs do not do.",
+        else "read finished panels with colour on them with an instrument; photographs do not do.",
     )
 
 

@@ -94,7 +94,7 @@ def first_day(
             "A first day needs a ground.",
             expected="at least one panel of a ground, bare or with colour",
             got="none in this archive",
-            remedy="spray a bare card of each ground you use, read it and add it.",
+            remedy="spray a bare panel of each ground you use, read it and add it.",
         )
     # A ground that nobody has read bare stands between those that were.
     by_light = sorted(grounds, key=lambda g: -lightness.get(g, (50.0, 0.0))[0])

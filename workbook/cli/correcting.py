@@ -42,7 +42,7 @@ def _correct(
     --sprayed for a table, or --ground, --colour, --schedule and --read (or --read-at, --read-file)
     for one panel. A target at several angles needs panels read at all of them.
 
-    With --looks the panel typed, or the last one tried, is a card in progress: coats of its cup, of
+    With --looks the panel typed, or the last one tried, is still in progress: coats of its cup, of
     the cup let down or of a fresh weak pot, or to stop, or that it is lost and how to spray the
     next.
     """

@@ -28,7 +28,7 @@ def _merge(
     archive: ArchiveOption = "panels.db",
     prefix: Annotated[
         str,
-        Option(help="Put before those of its codes that other cards have here.", metavar="TEXT"),
+        Option(help="Put before those of its codes that other panels have here.", metavar="TEXT"),
     ] = "",
     answer: Annotated[
         list[str] | None, Option(help="Answer what is left open.", metavar="KEY=ANSWER")
@@ -40,7 +40,7 @@ def _merge(
 ) -> None:
     """Take the panels, names and jobs of another archive in; one undo takes it all back.
 
-    Codes that other cards have here, and names much like those here, are asked about. The other
+    Codes that other panels have here, and names much like those here, are asked about. The other
     archive is not changed.
     """
     from matchlib.archive import apart, merge

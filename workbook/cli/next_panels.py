@@ -93,7 +93,7 @@ def _teach(session: Session, limits: Limits, top: int, *, json_: bool) -> None:
             "No panel of this archive has colour on it, so no law can say what to spray.",
             expected="a let-down set of one colour to begin with",
             got="bare grounds alone" if session.archive.grounds() else "no panel",
-            remedy="workbook first-day --colour cherry says which cards to spray, in which order.",
+            remedy="workbook first-day --colour cherry says which panels to spray, in which order.",
         )
     tell_fit(session)
     plan = session.plan_panels(limits, top=top)

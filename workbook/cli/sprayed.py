@@ -101,8 +101,8 @@ class CardOptions:
         Option(
             "--looks",
             type=click.IntRange(0, 3),
-            help="The panel is a card still in the booth, and may be read so often again: say what "
-            "to lay on it next.",
+            help="The panel is still in the booth, and may be read so often again: say what to lay "
+            "on it next.",
         ),
     ] = None
     stage: Annotated[
