@@ -33,7 +33,6 @@ def test_changes_are_the_models_own_predictions() -> None:
         assert change.angles[0].lightness == pytest.approx(lab[0] - own[0])
     more, less = found.changes[:2]
     assert more.angles[0].lightness < 0 < less.angles[0].lightness
-    assert f"ΔE00 {more.delta_e00:.1f}" in more.words
 
 
 def test_a_single_coat_cannot_lose_one_and_a_step_up_turns_every_step() -> None:
@@ -153,8 +152,6 @@ def test_an_order_is_explained_by_its_own_difference_at_every_angle(
         assert change.difference == pytest.approx(max(np.array(weights) * each))
         assert change.delta_e00 == pytest.approx(float(delta_e00(own[0], after[0])))
         assert change.angles[1].lightness == pytest.approx(after[1][0] - own[1][0])
-        digits = 2 if tolerance.boxed else 1
-        assert f"{tolerance.with_unit(change.difference, digits)} by the order" in change.words
     assert "at the worst angle" in found.words
     assert found.tolerance == tolerance
     nearest = found.near[0]

@@ -178,7 +178,7 @@ def _change(name: str, recipe: Recipe, own: Target, after: Array) -> RecipeChang
         )
     whole = float(own.difference(list(after)))
     first = float(delta_e00(own.aims[0].lab, after[0]))
-    return RecipeChange(name, recipe, tuple(angles), whole, first, own.tolerance)
+    return RecipeChange(name, recipe, tuple(angles), whole, first)
 
 
 def _near(

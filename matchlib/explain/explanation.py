@@ -33,20 +33,6 @@ class RecipeChange:
     # the order's own figure: the worst over the angles of weight times difference
     difference: float
     delta_e00: float  # ΔE00 at the first angle
-    tolerance: Tolerance  # the order's, in whose unit the difference is
-
-    @property
-    def words(self) -> str:
-        """The change and what it does."""
-        several = len(self.angles) > 1
-        each = "; ".join(
-            (f"at {a.viewing.geometry} " if several else "")
-            + f"ΔL* {a.lightness:+.1f}, ΔC* {a.chroma:+.1f}, Δh {a.hue:+.1f}°"
-            for a in self.angles
-        )
-        by = " by the order" if several else ""
-        order = self.tolerance
-        return f"{self.name}: {each}, {order.with_unit(self.difference, order.digits)}{by}"
 
 
 @dataclass(frozen=True)
