@@ -107,6 +107,24 @@ def test_what_was_set_aside_of_a_name_stays_so_when_it_is_renamed(place: str) ->
         assert archive.check() == ()
 
 
+def test_what_was_set_aside_of_a_panel_goes_with_its_code(place: str) -> None:
+    def keys(code: str) -> set[str]:
+        own = Finding("wrong ground", (code,), 0.9, "", "")
+        two = Finding("same panel twice", ("A2", code), 0.9, "", "")
+        return {own.key, two.key, Finding("drift", (code,), 0.9, "", "", about="date").key}
+
+    with Archive.open(place, create=True) as archive:
+        _shop(archive)
+        for key in keys("B1"):
+            archive.ignore(key)
+        number = archive.amend("B1", code="A0", note="its label had come off") or 0
+        assert archive.ignored() == keys("A0")
+        assert archive.check() == ()
+        archive.undo(number)
+        assert archive.ignored() == keys("B1")
+        assert archive.check() == ()
+
+
 def test_what_an_undo_brings_back_bears_the_name_of_today(place: str) -> None:
     with Archive.open(place, create=True) as archive:
         _shop(archive)

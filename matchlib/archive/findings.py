@@ -34,8 +34,23 @@ def set_ignored(connection: sa.Connection, key: str, ignored: bool, stamp: Stamp
 def rename_ignored(
     connection: sa.Connection, kind: str, name: str, to: str, stamp: Stamp
 ) -> list[Entry]:
-    """Let what was set aside of a name stay so under its new one."""
+    """Let what was set aside of a name, or of a panel by its code, stay so under its new one."""
+    entries = []
+    for key in sorted(ignored_in(connection)):
+        if (renamed := _renamed(key, kind, name, to)) != key:
+            entries += set_ignored(connection, key, False, stamp)
+            entries += set_ignored(connection, renamed, True, stamp)
+    return entries
+
+
+def _renamed(key: str, kind: str, name: str, to: str) -> str:
     # as `Finding.key` writes them
-    about = "beyond the law: " if kind in ("ground", "colour") else f"drift: {kind} "
-    gone = set_ignored(connection, about + name, False, stamp)
-    return gone and gone + set_ignored(connection, about + to, True, stamp)
+    what, parted, about = key.rpartition(": ")
+    if what == "drift":
+        return f"drift: {kind} {to}" if about == f"{kind} {name}" else key
+    if what == "beyond the law":
+        return f"{what}: {to}" if about == name and kind in ("ground", "colour") else key
+    codes = about.split(", ")
+    if kind != "panel" or name not in codes:
+        return to if (kind, key) == ("panel", name) else key
+    return what + parted + ", ".join(sorted(to if code == name else code for code in codes))

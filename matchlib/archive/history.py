@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from matchlib.archive import jobs, names, schema
 from matchlib.archive.changes import Entry, Stamp, finding_of, record, side_of, taken_back
 from matchlib.archive.codec import panel_fields, stages_of_fields
-from matchlib.archive.findings import ignored_in, set_ignored
+from matchlib.archive.findings import ignored_in, rename_ignored, set_ignored
 from matchlib.archive.naming import respelled_job
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
@@ -50,6 +50,8 @@ def amend(
     stored = panel_kept(connection, code)
     wanted = names.spell(connection, [change(stored.panel)])[0]
     items = write(connection, [(stored, panel_fields(wanted))])
+    if wanted.code != (code := stored.panel.code):
+        items += rename_ignored(connection, "panel", code, wanted.code, stamp)
     return record(connection, action, items, stamp) if items else None
 
 
