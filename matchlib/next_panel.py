@@ -29,6 +29,7 @@ from matchlib.linear import Together, linearise
 from matchlib.listing import Listing, items_frame
 from matchlib.outcome import Outcome, outcomes
 from matchlib.plain import recipe_cells
+from matchlib.plural import counted
 from matchlib.progress import Callback, part_of
 from matchlib.tails import (
     chance_words,
@@ -332,7 +333,7 @@ def next_for_archive(
         words = f"{candidates[i].words}: {_gain_words(before, after)}"
         chosen.append(ArchivePanel(candidates[i], before, after, words))
         before = after
-    words = f"These {len(chosen)} panels bring the uncertainty over {len(candidates)} recipes "
+    words = f"This brings the uncertainty over {counted(len(candidates), 'recipe')} "
     return ArchivePlan(tuple(chosen), first, before, words + _gain_words(first, before))
 
 

@@ -107,7 +107,7 @@ def test_it_asks_about_what_could_be_sprayed(
         plan = next_for_archive(model, some, k=1)
         assert plan.panels[0].recipe.colour == colour
         assert "ΔE00" in plan.panels[0].words
-        assert f"over {len(some)} recipes" in plan.words
+        assert f"This brings the uncertainty over {len(some)} recipes" in plan.words
 
 
 def test_a_ground_never_sprayed_is_asked_about(
