@@ -238,15 +238,15 @@ def test_a_second_look_makes_surer_of_this_cards_film(model, recipe) -> None:
     assert Card.of(belief, [first, second]).film[1] < Card.of(belief, [first]).film[1]
 
 
-def test_what_the_clear_does_is_doubted_until_cards_were_read_on_both_sides(shop, recipe) -> None:
-    cleared = shop.full(0)
-    both = (*cleared, *shop.cards(6, 0))
+def test_what_the_clear_does_is_doubted_until_cards_were_read_on_both_sides(
+    shop, model, recipe
+) -> None:
+    knows = FilmRegressor().fit(*to_frame((*shop.full(0), *shop.cards(6, 0))))
     sds = []
-    for archive in (cleared, both):
-        model = FilmRegressor().fit(*to_frame(archive))
+    for fit in (model, knows):
         early = replace(recipe, clear=None)
-        read = Sprayed(recipe, expected(model, early), VIEW, clear_to_come=True)
-        advice = steer(model, [read], Target.lab(*expected(model, recipe)), readings_left=0)
+        read = Sprayed(recipe, expected(fit, early), VIEW, clear_to_come=True)
+        advice = steer(fit, [read], Target.lab(*expected(fit, recipe)), readings_left=0)
         sds.append(float(np.sqrt(np.trace(advice.as_is.covariance))))
     assert sds[1] < 0.9 * sds[0]
 
