@@ -7,7 +7,7 @@ import pytest
 from matchlib.archive import Archive
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.domain import Panel, Reading, Recipe
-from tests.cli_shop import copied, demo_shop, json_of, refused, run
+from tests.cli_shop import copied, demo_shop, json_of, refused, run, two_colours
 from workbook.session import Session
 
 AIM = ("--lab", 27.1, 45.9, 28.5)
@@ -67,7 +67,7 @@ def staged(model) -> Panel:
 
 
 def test_a_card_of_the_archive_without_its_clear_is_one_still_to_be_cleared(tmp_path):
-    place = copied(tmp_path)
+    place = copied(tmp_path, two_colours())
     with Session.open(place) as session:
         card = Recipe.of("pale gold", "cherry", "2@3:1")
         session.archive.add([Panel.of("CARD 2", card, (Reading(lab=(35.5, 42.9, 25.7)),))])
@@ -79,7 +79,7 @@ def test_a_card_of_the_archive_without_its_clear_is_one_still_to_be_cleared(tmp_
 
 
 def test_a_card_read_before_its_clear_is_corrected_as_it_will_be_under_it(tmp_path):
-    place, card = copied(tmp_path), Recipe.of("pale gold", "cherry", "4@4.5:1")
+    place, card = copied(tmp_path, two_colours()), Recipe.of("pale gold", "cherry", "4@4.5:1")
     read = tuple(Reading(lab=lab, state="before clear") for lab in ((28.7, 44.2, 25.2),) * 2)
     with Session.open(place) as session:
         session.archive.add([Panel.of("CARD 2", card, read)])
@@ -94,7 +94,7 @@ def test_a_card_read_before_its_clear_is_corrected_as_it_will_be_under_it(tmp_pa
 
 
 def test_a_card_read_in_stages_teaches_as_one_card_what_to_spray_next(tmp_path):
-    place = copied(tmp_path)
+    place = copied(tmp_path, two_colours())
     with Session.open(place) as session:
         card, model = staged(session.model), session.model
         session.archive.add([card], who="test")

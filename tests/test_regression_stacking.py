@@ -5,10 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from matchlib.regression import FilmRegressor
 from matchlib.regression.library import library_share
 from matchlib.regression.stacking import _growth, _Missed, _shared
-from tests.benchmarks.real_data import inks, inside_a_ladder, leave_out, process_alone, splits
 
 
 def left_out(width: float, groups: int = 40, seed: int = 0) -> _Missed:
@@ -68,14 +66,3 @@ def test_no_share_is_taken_that_lies_farther_off(law: float, library: float, tak
     doubt, share = _shared(m, np.tile(0.3 * np.eye(3), (n, 1, 1)))
     assert bool(np.isfinite(doubt)) == taken
     assert bool(share.max() > 0.0) == taken
-
-
-def test_of_inks_the_library_is_taken_where_it_is_sure() -> None:
-    # Printed dots bend the law; between known tones of an ink the process knows them to a tenth.
-    X, y = inks()
-    film, alone = [], []
-    for draw in range(3):
-        folds, inside = splits(X, "recipe", draw=draw), inside_a_ladder(X, draw=draw)
-        film += leave_out(FilmRegressor, X, y, folds)[inside].tolist()
-        alone += leave_out(process_alone, X, y, folds)[inside].tolist()
-    assert np.median(film) < 1.1 * np.median(alone)

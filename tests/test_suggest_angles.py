@@ -22,7 +22,7 @@ from tests.angle_shop import FACE, FLOP, angle_panels, recipe_at
 from tests.benchmarks.panels import to_frame
 
 VIEWS = (FACE, FLOP)
-DRAWS, SMALL = 6000, 0.05
+DRAWS, SMALL = 3000, 0.05
 
 
 @cache
