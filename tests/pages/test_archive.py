@@ -43,11 +43,13 @@ def test_a_colour_laid_over_another_counts(shop: Session) -> None:
     assert "3 colours" in plain(ArchiveScreen(shop).draw())
 
 
-def test_a_ground_that_was_never_read_is_within_no_reach(archive_screen: ArchiveScreen) -> None:
-    archive_screen.session.archive.add([Panel.of("N-1", Recipe.of("slate"))])
-    assert "How far each colour goes" in press(archive_screen, "part", "reach")
-    assert "No panel in the archive" not in press(archive_screen, "part", "reach")
-    page = press(archive_screen, "choose", ground="slate")
+def test_a_ground_that_was_never_read_is_within_no_reach(few: Session) -> None:
+    screen = ArchiveScreen(few)
+    press(screen, "open")
+    few.archive.add([Panel.of("N-1", Recipe.of("slate"))])
+    assert "How far each colour goes" in press(screen, "part", "reach")
+    assert "No panel in the archive" not in press(screen, "part", "reach")
+    page = press(screen, "choose", ground="slate")
     assert "There is no recipe to look at" in page
 
 
@@ -152,19 +154,21 @@ def test_history_undoes_one_change(archive_screen: ArchiveScreen) -> None:
     assert archive.panel("T045").note == ""
 
 
-def test_what_is_worked_out_is_shown(archive_screen: ArchiveScreen) -> None:
-    press(archive_screen, "part", "repeats")
-    assert "What makes cards differ" in press(archive_screen, "repeats")
-    press(archive_screen, "part", "next")
-    page = press(archive_screen, "plan", count="2")
+def test_what_is_worked_out_is_shown(few: Session) -> None:
+    screen = ArchiveScreen(few)
+    press(screen, "open")
+    press(screen, "part", "repeats")
+    assert "What makes cards differ" in press(screen, "repeats")
+    press(screen, "part", "next")
+    page = press(screen, "plan", count="2")
     assert page.count("should read") >= 2
-    press(archive_screen, "part", "near")
-    page = press(archive_screen, "validate", by="recipe")
+    press(screen, "part", "near")
+    page = press(screen, "validate", by="recipe")
     assert "recipes left out: median miss" in page
-    press(archive_screen, "part", "why")
-    page = press(archive_screen, "coats", coats="4", ratio="6:1")
+    press(screen, "part", "why")
+    page = press(screen, "coats", coats="4", ratio="6:1")
     assert "4 coats of 6 parts carrier" in plain(page)
-    assert "This is not a mix ratio" in press(archive_screen, "choose", ratio="six")
+    assert "This is not a mix ratio" in press(screen, "choose", ratio="six")
 
 
 @pytest.mark.parametrize("steps", [2, 1])
@@ -198,12 +202,13 @@ def test_stop_ends_the_work_at_its_next_step(shop: Session, steps: int) -> None:
     assert (screen.error, page.html) == (None, ""), "nothing comes of it"
 
 
-def test_history_says_what_changed_in_words(archive_screen: ArchiveScreen) -> None:
-    archive = archive_screen.session.archive
+def test_history_says_what_changed_in_words(few: Session) -> None:
+    archive, screen = few.archive, ArchiveScreen(few)
+    press(screen, "open")
     panel = archive.panels()[-1]
     (*before, last) = panel.stages
     log = (LoggedCoat(1, ratio=MixRatio.parse("6:1")),)
     archive.amend(panel.code, stages=(*before, replace(last, log=log)))
-    shown = plain(press(archive_screen, "part", "history"))
+    shown = plain(press(screen, "part", "history"))
     assert "coats noted: 0 to 1" in shown
     assert "{" not in shown

@@ -152,31 +152,31 @@ def test_a_missing_archive_is_made_when_asked(tmp_path: Path) -> None:
     assert (tmp_path / "none.db").exists()
 
 
-def test_a_back_is_amended_questioned_and_taken_back(shop: Session) -> None:
-    screen = LibraryScreen(shop)
+def test_a_back_is_amended_questioned_and_taken_back(few: Session) -> None:
+    screen = LibraryScreen(few)
     press(screen, "open")
-    press(screen, "amend", "T045")
-    was = shop.archive.panel("T045")
-    fields = {"code": "T045", "ground": str(was.recipe.ground), "colour": "lagoon", "clear": "yes"}
-    fields |= {"date": str(was.date), "sprayer": "Ada", "lot": was.lot, "source": "photo"}
+    press(screen, "amend", "P4")
+    was = few.archive.panel("P4")
+    fields = {"code": "P4", "ground": str(was.recipe.ground), "colour": "rust", "clear": "yes"}
+    fields |= {"date": "2024-11-02", "sprayer": "Ada", "lot": "7", "source": "photo"}
     page = press(screen, "keep", **fields, coats="3@1:6")
     assert "Was 6:1 meant" in plain(page)
-    assert shop.archive.panel("T045") == was
+    assert few.archive.panel("P4") == was
     press(screen, "keep", **fields, coats="3@6:1")
-    now = shop.archive.panel("T045")
-    assert str(now.recipe) == f"lagoon over {was.recipe.ground}, 3@6:1"
+    now = few.archive.panel("P4")
+    assert str(now.recipe) == f"rust over {was.recipe.ground}, 3@6:1"
     assert now.sprayer == "Ada"
     assert now.readings == was.readings
-    assert "amended T045" in press(screen, "card", "T001")
-    with Archive.open(shop.archive.label) as elsewhere:
-        elsewhere.amend("T001", note="by command")
+    assert "amended P4" in press(screen, "card", "P1")
+    with Archive.open(few.archive.label) as elsewhere:
+        elsewhere.amend("P1", note="by command")
     page = press(screen, "undo")
-    assert "Undo now takes back amended T001" in plain(page)
-    assert shop.archive.panel("T045") == now, "no more than the page said is taken back"
+    assert "Undo now takes back amended P1" in plain(page)
+    assert few.archive.panel("P4") == now, "no more than the page said is taken back"
     press(screen, "undo")
-    assert shop.archive.panel("T001").note == ""
+    assert few.archive.panel("P1").note == ""
     press(screen, "undo")
-    assert shop.archive.panel("T045") == was
+    assert few.archive.panel("P4") == was
 
 
 def test_a_new_card_is_kept_with_its_typed_reading(few: Session) -> None:
@@ -274,22 +274,22 @@ def test_a_reading_is_taken_out_of_the_stage_that_is_shown(few: Session) -> None
     assert "P3" in archive.deleted()
 
 
-def test_cards_are_shown_by_what_was_ticked(shop: Session) -> None:
-    archive, screen = shop.archive, LibraryScreen(shop)
+def test_cards_are_shown_by_what_was_ticked(few: Session) -> None:
+    archive, screen = few.archive, LibraryScreen(few)
     shown = lambda page: set(re.findall(r'data-do="card" data-value="([^"]+)"', page))  # noqa: E731
     press(screen, "open")
-    archive.amend("T045", date=dt.datetime.now(dt.UTC).date())
-    archive.amend("T001", readings=[Reading(lab=(50, 1, 1), source="photo")])
-    assert shown(press(screen, "arrange", only="year")) == {"T045"}
-    assert shown(press(screen, "arrange", only="photo")) == {"T001"}
+    archive.amend("P4", date=dt.datetime.now(dt.UTC).date())
+    archive.amend("P1", date="2020-05-04", readings=[Reading(lab=(50, 1, 1), source="photo")])
+    assert shown(press(screen, "arrange", only="year")) == {"P4"}
+    assert shown(press(screen, "arrange", only="photo")) == {"P1"}
     page = press(screen, "arrange", by="lightness")
     assert screen.address["by"] == "lightness"
     darkest = re.findall(r'data-do="card" data-value="([^"]+)"', page)[-1]
     assert darkest == [p.code for p, _ in arranged(archive.panels(), "lightness")][-1]
-    press(screen, "card", "T045")
+    press(screen, "card", "P4")
     assert screen.address["by"] == "lightness", "looking at a card leaves the order"
-    assert screen.address["card"] == "T045"
-    press(screen, "card", "T045")
+    assert screen.address["card"] == "P4"
+    press(screen, "card", "P4")
     assert screen.address["card"] == ""
     press(screen, "part", "back")
     assert screen.address["by"] == "lightness"
