@@ -14,12 +14,14 @@ from click.testing import CliRunner
 
 from matchlib.archive import Archive
 from matchlib.demo import demo_panels
+from matchlib.regression import FilmPredictor
 from workbook.cli import assembled
 from workbook.session import Session
 from workbook.session.demo import DemoShop, make_demo
 
 __all__ = [
     "copied",
+    "demo_fit",
     "demo_shop",
     "fails",
     "json_of",
@@ -92,6 +94,13 @@ def demo_shop() -> DemoShop:
     with Session.open(shop.archive) as session:
         session.fit()
     return shop
+
+
+@cache
+def demo_fit() -> FilmPredictor:
+    """The fit of the demonstration; not to be changed."""
+    with Session.open(demo_shop().archive, write=False) as session:
+        return session.model
 
 
 @cache

@@ -18,13 +18,14 @@ from matchlib.audit.finding import KINDS, PRIORS, Evidence
 from matchlib.audit.left_out import LEAST_LEFT, LeftOutReadings, leave_out
 from matchlib.audit.slips import Materials, slips
 from matchlib.audit.whole import beyond_the_law
-from matchlib.demo import demo_model, demo_panels
+from matchlib.demo import demo_panels
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import FitError
 from matchlib.linear import fit_panels, linearise
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Noise, Shop
+from tests.cli_shop import demo_fit
 
 # Little spray noise, so that what is wrong is wrong beyond doubt.
 SHOP = Shop(5, n_grounds=4, n_colours=2, noise=Noise(film=0.015, coat=0.015))
@@ -385,7 +386,7 @@ def test_an_archive_without_readings_cannot_be_audited(left: LeftOutReadings) ->
 @pytest.mark.parametrize("alone", [True, False])
 def test_a_panel_read_before_its_clear_coat_is_compared_with_what_was_on_it(alone: bool) -> None:
     sprayed = [p for p in demo_panels() if p.readings]
-    model = demo_model()
+    model = demo_fit()
     before = {f.codes[0] for f in audit(sprayed, model) if f.kind != "drift"}
     right = [p for p in sprayed if p.recipe.clear and not p.recipe.bare and p.code not in before]
     right = right[30:40]

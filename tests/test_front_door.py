@@ -14,7 +14,6 @@ import pytest
 import matchlib
 from matchlib import (
     Archive,
-    FilmRegressor,
     Limits,
     Panel,
     Reading,
@@ -32,8 +31,10 @@ from matchlib.lessons import coat_ladder
 from matchlib.listing import Listing, items_frame
 from matchlib.overview import coverage
 from matchlib.readings import write_table
+from matchlib.regression import FilmPredictor
 from matchlib.steering import plan
 from matchlib.validation import repeatability
+from tests.cli_shop import demo_fit
 
 PANELS = demo_panels()
 HOSTILE = '<img src=x onerror="alert(1)">'
@@ -48,10 +49,8 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def model(archive: Path) -> FilmRegressor:
-    with Archive.open(archive) as opened:
-        panels = opened.frame()
-    return FilmRegressor().fit(panels, panels[["L", "a", "b"]])
+def model() -> FilmPredictor:
+    return demo_fit()
 
 
 def alone(code: str) -> str:
@@ -87,7 +86,7 @@ def test_the_front_door_costs_nothing_until_it_is_used() -> None:
     assert loaded.strip() == "['matchlib']"
 
 
-def test_the_example_of_the_front_door(archive: Path, model: FilmRegressor) -> None:
+def test_the_example_of_the_front_door(archive: Path, model: FilmPredictor) -> None:
     with Archive.open(archive) as opened:
         panels = opened.frame()
     lab, covariance = model.predict(panels, return_cov=True)
@@ -105,7 +104,7 @@ def test_the_example_of_the_front_door(archive: Path, model: FilmRegressor) -> N
     assert set(advice.to_frame()["changes"]) >= {0, 1}
 
 
-def test_a_suggestion_is_said_in_a_line_and_drawn(model: FilmRegressor) -> None:
+def test_a_suggestion_is_said_in_a_line_and_drawn(model: FilmPredictor) -> None:
     found = suggest(model, Target.lab(27.1, 45.9, 28.5), top=3)
     assert repr(found[0]).count("\n") == 0
     assert len(repr(found[0])) < 120
@@ -116,7 +115,7 @@ def test_a_suggestion_is_said_in_a_line_and_drawn(model: FilmRegressor) -> None:
     assert "L 27.1, a 45.9, b 28.5" in drawn
 
 
-def test_every_list_is_a_table(model: FilmRegressor) -> None:
+def test_every_list_is_a_table(model: FilmPredictor) -> None:
     some = [p.recipe for p in PANELS if p.recipe.colour][:20]
     advised = next_for_archive(model, some, k=3)
     assert advised.to_frame()["after"].is_monotonic_decreasing

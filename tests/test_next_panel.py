@@ -12,7 +12,6 @@ from scipy.linalg import block_diag
 from matchlib.colorimetry import Tolerance
 from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.correction import Belief, fresh_recipes
-from matchlib.demo import demo_model
 from matchlib.domain import CoatSchedule, Reading, Recipe
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
@@ -23,6 +22,7 @@ from matchlib.tails import chance_words
 from matchlib.target import Target
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
+from tests.cli_shop import demo_fit
 
 
 @pytest.fixture(scope="module")
@@ -210,7 +210,7 @@ def test_nothing_to_choose_from_is_refused(model: FilmRegressor, candidates: lis
 
 @pytest.mark.parametrize("sd", [0.5, 1.0, 5.0])
 def test_a_second_panel_does_not_make_a_doubtful_target_surer(sd: float) -> None:
-    fit = demo_model()
+    fit = demo_fit()
     could = fresh_recipes(fit, Limits(grounds=("pale gold",), colours=("cherry",)), usual="yes")
     target = Target.of_readings(Reading(lab=(27.1, 45.9, 28.5), sd=sd))
     found = next_for_target(fit, target, could)

@@ -23,8 +23,7 @@ from matchlib.tails import PANELS, dof_of, region
 from matchlib.target import Target
 from tests.benchmarks.booth import Shop as Booth
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
-from tests.cli_shop import copied
-from workbook.session import Session
+from tests.cli_shop import demo_fit
 
 
 def recipe(ground: str, colour: str, schedule: str) -> Recipe:
@@ -46,12 +45,6 @@ def archive(shop):
 @pytest.fixture(scope="module")
 def fitted(archive):
     return FilmRegressor().fit(*to_frame(archive))
-
-
-@pytest.fixture(scope="module")
-def demo_fit(tmp_path_factory):
-    with Session.open(copied(tmp_path_factory.mktemp("demo"))) as session:
-        return session.model
 
 
 def test_order_of_rows_does_not_matter(archive):
@@ -150,23 +143,23 @@ def test_wrong_backs_do_not_move_the_rest(shop):
     assert np.mean([t < 0.5 for c, t in trust.items() if c not in wrong]) < 0.02
 
 
-def test_the_demo_mixes_spectra_and_lab_and_finds_wrong_backs(demo_fit):
+def test_the_demo_mixes_spectra_and_lab_and_finds_wrong_backs():
     panels = [p for p in demo_panels() if p.code not in DEMO_WRONG_BACKS and not p.recipe.bare]
     truth = np.array([demo_truth(p.recipe) for p in panels])
-    errors = delta_e00(demo_fit.predict_recipes([p.recipe for p in panels]), truth)
+    errors = delta_e00(demo_fit().predict_recipes([p.recipe for p in panels]), truth)
     assert np.median(errors) < 0.6
-    trust = demo_fit.trust_
+    trust = demo_fit().trust_
     assert sum(trust[c] < 0.5 for c in DEMO_WRONG_BACKS) >= 3
 
 
-def test_spectrum_says_whether_it_rests_on_lab_alone(fitted, demo_fit):
+def test_spectrum_says_whether_it_rests_on_lab_alone(fitted):
     frame = pd.DataFrame({"ground": [fitted.words_.grounds[0]], "colour": None, "schedule": None})
     spectrum = fitted.predict_spectrum(frame)
     alone = fitted.rests_on_lab([Recipe(Ground.parse(fitted.words_.grounds[0]))])
     assert spectrum.shape == (1, len(GRID))
     assert alone.all()
     known = [p.recipe for p in demo_panels() if any(r.spectral for r in p.readings)]
-    assert not demo_fit.rests_on_lab(known).any()
+    assert not demo_fit().rests_on_lab(known).any()
 
 
 def test_a_spectrum_is_scored_under_the_light_of_its_row():

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from sklearn.base import BaseEstimator
 
-from matchlib.demo import demo_model, demo_panels
+from matchlib.demo import demo_panels
 from matchlib.domain import CoatSchedule, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, FitError
 from matchlib.linear import fit_panels
@@ -27,6 +27,7 @@ from matchlib.validation.folds import split_rows
 from matchlib.validation.simple import NearestPanel, QuadraticRidge
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Noise, Shop
+from tests.cli_shop import demo_fit
 
 SHOP = Shop(6, n_grounds=3, n_colours=2)
 
@@ -290,7 +291,7 @@ def test_nothing_to_learn_from_is_refused() -> None:
 
 
 def test_a_reading_before_the_clear_coat_is_no_repeat_of_one_under_it() -> None:
-    panels, model = demo_panels(), demo_model()
+    panels, model = demo_panels(), demo_fit()
     plain = repeatability(panels, model)
     twice = []
     for panel in panels:

@@ -11,11 +11,11 @@ from scipy import stats
 from matchlib.colorimetry import delta_e00
 from matchlib.correction import Belief, Today
 from matchlib.correction.posterior import posterior
-from matchlib.demo import demo_model
 from matchlib.domain import CoatSchedule, Recipe, Viewing
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
+from tests.cli_shop import demo_fit
 from tests.correction.heavy import heavy
 
 
@@ -126,7 +126,7 @@ def test_posterior_of_a_linear_law_is_the_textbooks() -> None:
 
 
 def test_an_angle_never_read_is_wide_until_a_card_is_read_there() -> None:
-    model = demo_model()
+    model = demo_fit()
     card = Recipe.of("silver", "cherry", "3@6:1", "yes")
     usual, face, flop, photo = (Viewing(geometry=g) for g in ("45:0", "45as15", "45as110", "photo"))
 

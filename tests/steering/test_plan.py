@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from matchlib.correction import Belief, Card, Sprayed
-from matchlib.demo import demo_model
 from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
@@ -20,6 +19,7 @@ from matchlib.steering.approach import Approach, Task, _built, chance_of_own
 from matchlib.steering.plan import SLIGHT, _notes
 from matchlib.tails import drawn_out, normal_cloud
 from matchlib.target import Aim, Target
+from tests.cli_shop import demo_fit
 from tests.steering.outlooks import VIEW, expected
 
 
@@ -309,7 +309,7 @@ def test_so_many_looks_only(model, recipe) -> None:
 
 def test_a_sample_tells_nothing_of_the_film_that_is_laid_today() -> None:
     pot = Recipe.of("coarse silver", "honey", "2@5.9:1", "yes")
-    fit, target = demo_model(), Target.lab(63.72913676, 9.04848227, 77.1882402)
+    fit, target = demo_fit(), Target.lab(63.72913676, 9.04848227, 77.1882402)
     belief = Belief.of(fit, recipes=[pot])
     shop = Task(belief, target, [VIEW], Limits(), before_clear=True, source="spectrophotometer")
     told = shop.made_of(pot).belief
@@ -323,7 +323,7 @@ def test_a_sample_tells_nothing_of_the_film_that_is_laid_today() -> None:
 
 def test_a_card_sprayed_blind_passes_of_a_sample_of_the_shelf_as_often_as_a_match_says() -> None:
     sprayed = Recipe.of("coarse silver", "honey", "3@6:1", "yes")
-    fit, limits = demo_model(), Limits(blends=False)
+    fit, limits = demo_fit(), Limits(blends=False)
     target = Target.lab(*(fit.predict_recipes([sprayed])[0] + (0.5, 0.3, 0.8)))
     blind = plan(fit, target, limits, readings=1, top=1)[0]
     assert not blind.planned_readings
