@@ -96,6 +96,15 @@ def fitted(table: pd.DataFrame) -> FilmRegressor:
     return clone(QUICK).fit(table, table[LAB])
 
 
+@pytest.fixture(scope="module")
+def bundled(tmp_path_factory) -> tuple[pd.DataFrame, FilmRegressor]:
+    """The bundled table as pandas reads it, and its fit."""
+    place = tmp_path_factory.mktemp("bundled") / "panels.csv"
+    write_table(demo_panels(), place)
+    table = pd.read_csv(place)
+    return table, clone(QUICK).fit(table, table[LAB])
+
+
 def test_what_was_not_fitted_says_so_as_scikit_learn_does(table, fitted):
     for ask in (
         lambda m: m.predict(table),
@@ -155,13 +164,10 @@ def test_y_is_refused_in_words(table, y, words):
         clone(QUICK).fit(spectra, y(spectra))
 
 
-def test_the_bundled_table_is_fitted_as_pandas_reads_it(tmp_path):
-    panels = demo_panels()
-    write_table(panels, tmp_path / "panels.csv")
-    table = pd.read_csv(tmp_path / "panels.csv")
+def test_the_bundled_table_is_fitted_as_pandas_reads_it(bundled):
+    panels, (table, model) = demo_panels(), bundled
     spectra = table["L"].isna()
     assert 0 < spectra.sum() < len(table)
-    model = clone(QUICK).fit(table, table[LAB])
     # The spectra were learnt from: what they show does not rest on Lab.
     whole = clone(QUICK).fit(frame_of(panels), frame_of(panels).loc[:, "L":])
     np.testing.assert_allclose(model.predict(table), whole.predict(table), atol=0.05)
@@ -192,19 +198,18 @@ def test_a_prediction_is_of_the_rows_own_conditions_with_its_covariance_and_with
     assert not np.allclose(model.predict(X), model.predict(X.assign(sprayer=who)), atol=0.05)
 
 
-def test_spectra_are_scored_under_the_light_that_they_are_compared_in(tmp_path):
+def test_spectra_are_scored_under_the_light_that_they_are_compared_in(bundled, tmp_path):
     def lit(panel):
         readings = [
             replace(r, viewing=Viewing("A", "2")) if r.spectral else r for r in panel.readings
         ]
         return panel.having(readings=tuple(readings))
 
+    write_table([lit(p) for p in demo_panels()], tmp_path / "panels.csv")
+    table = pd.read_csv(tmp_path / "panels.csv")
     scores = []
-    for some in (demo_panels(), [lit(p) for p in demo_panels()]):
-        write_table(some, tmp_path / "panels.csv")
-        table = pd.read_csv(tmp_path / "panels.csv")
-        model = clone(QUICK).fit(table, table[LAB])
-        spectra = table[table["L"].isna()]
+    for some, model in (bundled, (table, clone(QUICK).fit(table, table[LAB]))):
+        spectra = some[some["L"].isna()]
         scores.append(model.score(spectra, spectra[LAB]))
     assert scores[1] == pytest.approx(scores[0], rel=0.25)
 
