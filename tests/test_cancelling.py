@@ -7,23 +7,11 @@ from typing import Any
 
 import pytest
 
-from matchlib.archive import Archive
-from matchlib.demo import demo_panels
 from matchlib.domain import Reading
 from matchlib.regression import FilmRegressor
 from matchlib.target import Target
+from tests.cli_shop import copied, small_shop
 from workbook.session import Session
-
-
-def fill(place: Path) -> Path:
-    """One colour of the demonstration and the bare grounds."""
-    with Archive.open(place, create=True) as archive:
-        archive.add(
-            [p for p in demo_panels() if p.recipe.bare or p.recipe.colour.names == ("violet",)],
-            file="panels.csv",
-            who="test",
-        )
-    return place
 
 
 def test_a_fit_from_before_the_tried_panels_came_in_serves(
@@ -37,13 +25,13 @@ def test_a_fit_from_before_the_tried_panels_came_in_serves(
         return fit(self, X, *args, **more)
 
     monkeypatch.setattr(FilmRegressor, "fit", counted)
-    place = fill(tmp_path / "panels.db")
-    target = Target.of_readings(Reading(lab=(22.0, 30.0, -34.0)))
+    place = copied(tmp_path, small_shop() / "panels.db")
+    target = Target.of_readings(Reading(lab=(40.0, 32.0, 25.0)))
     with Session.open(place) as session:
         old = next(p for p in session.archive.panels() if not p.recipe.bare)
         session.fit()
         assert len(fits) == 1
-        tried = type(old).of("TRIED 1", old.recipe, (Reading(lab=(25.0, 28.0, -30.0)),))
+        tried = type(old).of("TRIED 1", old.recipe, (Reading(lab=(45.0, 27.0, 21.0)),))
         session.archive.add([tried], file="bench", who="test")
         first = session.correct(target, codes=["TRIED 1"])
         assert len(fits) == 1, "what was fitted before it came in knows nothing of it"
@@ -55,7 +43,7 @@ def test_a_fit_from_before_the_tried_panels_came_in_serves(
         session.correct(target, codes=["TRIED 1"])
         session.next_panels(target, codes=["TRIED 1"])
         assert len(fits) == 3, "and the fit without it is kept"
-        session.archive.amend(old.code, readings=(Reading(lab=(30.0, 30.0, -30.0)),))
+        session.archive.amend(old.code, readings=(Reading(lab=(53.0, 17.0, 15.0)),))
         session.correct(target, codes=["TRIED 1"])
         assert len(fits) == 4, "another archive's fit never answers"
     assert first.words == again.words

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from matchlib.archive import Archive
 from matchlib.domain import CoatSchedule, Colour, MixRatio
 from matchlib.tails import chance_words
-from tests.cli_shop import copied, json_of, refused, run
+from tests.cli_shop import copied, json_of, refused, run, two_colours
 from workbook.cli.printing import chance, cup_text, number, table, wrapped
 from workbook.session import Session
 
@@ -174,7 +174,7 @@ def test_mix_loses_no_third_part(tmp_path):
 
 
 def test_a_job_is_taken_off_the_shelf(tmp_path):
-    archive = copied(tmp_path)
+    archive = copied(tmp_path, two_colours())
     for name, have in (("carrier", "1 l"), ("Cherry", "30 ml")):
         done = run("stock", "--archive", archive, "--name", name, "--have", have, "--bottle",
                    "250 ml", "--price", 20)  # fmt: skip

@@ -16,7 +16,7 @@ from matchlib.demo import DEMO_WRONG_BACKS, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
 from matchlib.tails import FEWEST
 from matchlib.validation import TableRow
-from tests.cli_shop import copied, demo_shop, json_of, refused, run
+from tests.cli_shop import copied, demo_shop, json_of, refused, run, two_colours
 from workbook.cli.trust import validation_text
 
 NEEDED = {
@@ -231,12 +231,12 @@ def test_a_hue_that_film_does_not_make_is_not_corrected_as_film(shop):
     assert "read it again" in text
 
 
-def test_correct_takes_a_spectrum_only_as_the_panel_was_viewed(shop, tmp_path):
+def test_correct_takes_a_spectrum_only_as_the_panel_was_viewed(tmp_path):
     for name, geometry in (("alike.csv", "45:0"), ("other.csv", "d:8")):
         head = ["panel", "geometry", *map(str, range(400, 710, 10))]
         row = ["S1", geometry, *["0.06"] * 20, *["0.2"] * 11]
         (tmp_path / name).write_text(",".join(head) + "\n" + ",".join(row) + "\n")
-    sprayed = ("--tried", "T019", "--scale", "0-1", "--archive", shop.archive)
+    sprayed = ("--tried", "T019", "--scale", "0-1", "--archive", two_colours())
     found = json_of("correct", "--reading", "alike.csv", *sprayed, cwd=tmp_path)
     assert found["difference"] > 0
     words = refused("correct", "--reading", "other.csv", *sprayed, cwd=tmp_path)
