@@ -27,7 +27,6 @@ from tests.tools.render_scene import Rendered, Scene, render, to_jpeg, to_tiff16
 from tests.tools.scene_spectra import CAMERAS, PANELS
 
 BASE = Scene()
-GLOSSY = {"sky": 0.5}
 ORDINARY: dict[str, dict[str, Any]] = {
     **{
         f"{light}, camera {camera}": {"light": light, "camera": camera}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -177,20 +178,26 @@ def test_the_surface_lets_out_the_sum_of_all_bounces_of_both_kinds_of_light():
     np.testing.assert_allclose(same.light, saunderson(seen + haze, k2=0.55), rtol=1e-12)
 
 
+@cache
+def of_shop(make, seed):
+    """What a fit of a simulated shop's archive learnt."""
+    return FilmRegressor().fit(*to_frame(make(seed).archive(60, seed))).fitted_
+
+
 @pytest.mark.parametrize("seed", [0, 1])
 def test_how_much_longer_light_runs_that_the_surface_keeps_is_learnt(seed):
     # One simulator follows light at every angle, which kept light passes at a slant; the other's
     # surface sends back light that is diffuse all along, as Kubelka and Munk have it.
     ways = []
-    for simulator in (spray, booth):
-        fit = FilmRegressor().fit(*to_frame(simulator.Shop(seed).archive(60, seed))).fitted_
+    for make in (spray.Shop, booth.Shop):
+        fit = of_shop(make, seed)
         ways.append(kept_way(fit.z[fit.law.slices["surface"]][4])[0])
     assert 1.0 <= ways[0] < ways[1] - 0.4 < KEPT_WAY
 
 
 @pytest.mark.parametrize("seed", [0, 1])
 def test_flake_is_learnt_to_send_less_light_under_the_surface_than_a_solid(seed):
-    fit = FilmRegressor().fit(*to_frame(booth.Shop(seed).archive(60, seed))).fitted_
+    fit = of_shop(booth.Shop, seed)
     own = dict(zip(fit.law.words.grounds, fit.z[fit.law.slices["lambert"]], strict=True))
     assert max(own["silver"], own["pale gold"]) < own["solid white"] - 1.0
 
@@ -198,7 +205,7 @@ def test_flake_is_learnt_to_send_less_light_under_the_surface_than_a_solid(seed)
 def test_an_instruments_zero_may_lie_under_nothing():
     shop = booth.Shop(0)
     assert max(offset for _, offset in shop.instruments.values()) < -0.0003
-    fit = FilmRegressor().fit(*to_frame(shop.archive(60, 0))).fitted_
+    fit = of_shop(booth.Shop, 0)
     rich = Recipe(
         Ground.parse("solid black"), Colour.parse("heather"), CoatSchedule.parse("9@1:1"), "yes"
     )
@@ -207,7 +214,7 @@ def test_an_instruments_zero_may_lie_under_nothing():
 
 
 def test_a_lighter_ground_lets_out_what_the_law_says_of_one():
-    fit = FilmRegressor().fit(*to_frame(booth.Shop(1).archive(60, 1))).fitted_
+    fit = of_shop(booth.Shop, 1)
     grounds = fit.law.words.grounds
     recipes = [Recipe(Ground.parse(g), clear="yes") for g in grounds]
     recipes += [replace(r, colour=Colour.parse("fern"), schedule=COATS) for r in recipes]

@@ -307,7 +307,6 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser = arguments("accuracy", __doc__)
     parser.add_argument("--layout", default="full", help="full, young, thin, or how many panels")
     parser.add_argument("--sphere", action="store_true", help="every other panel read by di:8")
-    parser.add_argument("--trend", type=float, default=0.0, help="of lots, in the booth")
     parser.add_argument("--only", default="", help="comma list: film,law alone,nearest,ridge,gp,…")
     parser.add_argument("--splits", default=",".join(SPLITS))
     parser.add_argument("--folds", type=int, default=0, help="of each split and shop; 0 for all")
@@ -318,10 +317,8 @@ def main(argv: Sequence[str] | None = None) -> None:
     makers = estimators(args.only)
     seeds = range(args.first_seed, args.first_seed + args.shops)
     for simulator, make in each_simulator(args):
-        trend = {"lot_trend": args.trend} if args.trend and simulator == "booth" else {}
-        shops = [make(seed, **trend) for seed in seeds]
         scores = evaluate(
-            shops,
+            [make(seed) for seed in seeds],
             makers,
             kinds,
             layout=args.layout,
