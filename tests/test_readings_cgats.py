@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pytest
 
 from matchlib.colorimetry import lab_to_xyz, white_point
@@ -40,13 +42,8 @@ def spectral(spelling, values="0.25", more=""):
 
 
 @pytest.fixture
-def cgats(tmp_path):
-    def write(text):
-        path = tmp_path / "t.txt"
-        path.write_bytes(text.encode())
-        return path
-
-    return write
+def cgats(table):
+    return partial(table, name="t.txt")
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])

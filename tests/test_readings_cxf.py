@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import builtins
 import sys
+from functools import partial
 
 import pytest
 
@@ -16,13 +17,8 @@ SAMPLE = seeds_of("cxf")[0].decode()
 
 
 @pytest.fixture
-def made(tmp_path):
-    def write(text):
-        path = tmp_path / "t.cxf"
-        path.write_bytes(text if isinstance(text, bytes) else text.encode())
-        return path
-
-    return write
+def made(table):
+    return partial(table, name="t.cxf")
 
 
 def test_a_recipe_rides_along_in_tags(made):
