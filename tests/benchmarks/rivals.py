@@ -1,9 +1,10 @@
 """General-purpose regressors on the same table as the film regression, as strong as is honest.
 
 Each takes the same X and y, sees the bare ground's Lab (so that a ground left out is not a name it
-never saw), the colours as shares, colour fraction and coats, and the process log strength too; each
-is tuned inside the training rows only. Beside them stands the process that the film regression
-stacks with its law, by itself. Spectra are turned to Lab first, which is what they are asked for.
+never saw), the colours as shares, colour fraction and coats, and the process and the boosting log
+strength too; each is tuned inside the training rows only. Beside them stands the process that the
+film regression stacks with its law, by itself. Spectra are turned to Lab first, which is what they
+are asked for.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator, RegressorMixin
 from sklearn.compose import TransformedTargetRegressor
+from sklearn.ensemble import GradientBoostingRegressor
 from sklearn.exceptions import ConvergenceWarning
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import RBF, ConstantKernel, WhiteKernel
@@ -32,6 +34,7 @@ from tests.benchmarks.lightlab import Array, spectrum_to_lab
 __all__ = [
     "RIVALS",
     "Rival",
+    "boosting",
     "gaussian_process",
     "nearest",
     "process_alone",
@@ -165,12 +168,15 @@ class _Change(BaseEstimator):
         return features(numbers[:, :3], numbers[:, 4:])  # between them, whether it is cleared
 
 
+def _inner(splits: int = 4) -> KFold:
+    return KFold(splits, shuffle=True, random_state=0)
+
+
 def nearest() -> Rival:
     """Nearest panels by standardised features, their number and weights by inner folds."""
     model = make_pipeline(StandardScaler(), KNeighborsRegressor(weights="distance"))
     grid = {"kneighborsregressor__n_neighbors": [1, 2, 3]}
-    cut = KFold(4, shuffle=True, random_state=0)
-    return Rival(lambda: GridSearchCV(model, grid, cv=cut, scoring="neg_mean_squared_error"))
+    return Rival(lambda: GridSearchCV(model, grid, cv=_inner(), scoring="neg_mean_squared_error"))
 
 
 def _ridge() -> BaseEstimator:
@@ -199,8 +205,21 @@ def process_alone() -> Rival:
     return Rival(_Change, more="laid")
 
 
+def boosting() -> Rival:
+    """Gradient boosting, its depth by inner folds."""
+    model = MultiOutputRegressor(
+        GradientBoostingRegressor(learning_rate=0.06, subsample=0.8, random_state=0)
+    )
+    grid = {"estimator__max_depth": [2, 4], "estimator__n_estimators": [200]}
+    return Rival(
+        lambda: GridSearchCV(model, grid, cv=_inner(2), scoring="neg_mean_squared_error"),
+        more="log",
+    )
+
+
 RIVALS: dict[str, Callable[[], Rival]] = {
     "nearest": nearest,
     "ridge": ridge,
     "gp": gaussian_process,
+    "boosting": boosting,
 }
