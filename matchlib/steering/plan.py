@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 
 from threadpoolctl import threadpool_limits
 
+from matchlib.colorimetry import delta_e00
 from matchlib.correction import Belief
 from matchlib.correction.scoring import likeliest
-from matchlib.domain import CoatSchedule, Panel, Recipe
+from matchlib.domain import CoatSchedule, Panel, Recipe, three
 from matchlib.domain.panel import readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
-from matchlib.outcome import Outcome
+from matchlib.outcome import Outcome, outcomes
 from matchlib.progress import Callback, part_of
 from matchlib.steering.approach import HOPELESS, Approach, Task, chance_of_own
 from matchlib.steering.planned import CardPlan, CardPlans
@@ -30,7 +31,7 @@ from matchlib.target import Target
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["MOST_READINGS", "plan"]
+__all__ = ["MOST_READINGS", "as_believed", "plan"]
 
 MOST_READINGS = 3
 """Looks at one card that are thought of."""
@@ -120,6 +121,8 @@ def plan(
         return CardPlans(tuple(map(_blind, found)), target, 0, found)
     many, searched = max(2 * CANDIDATES, top), part_of(callback, 0.0, 0.5)
     found = suggest(fit, target, bounds, top=many, archive=past, callback=searched)
+    if isinstance(model, Belief):
+        found = as_believed(found, model)
     views = target.views(fit.usual_view)
     worked = []
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
@@ -147,6 +150,20 @@ def plan(
         plans += [_blind(s) for s in found if len(s.recipe.layers) > 1]
         plans = sorted(plans, key=lambda p: -p.steered)[:top]
     return CardPlans(tuple(plans), target, readings, found, notes)
+
+
+def as_believed(found: Suggestions, belief: FilmPredictor | Belief) -> Suggestions:
+    """What the search found, with what is believed of it today, the likeliest first."""
+    recipes, target = [one.recipe for one in found], found.target
+    there = belief.predict_together(recipes, target.viewings)
+    told = outcomes(recipes, there, target.hope(there))
+    items = []
+    for one, now, labs in zip(found, told, there.labs.swapaxes(0, 1), strict=True):
+        away = float(delta_e00(target.aims[0].lab, now.lab))
+        # Ties, and what it is worth that the sample is of the shelf, were said by the fit alone.
+        more = {"labs": tuple(map(three, labs)), "delta_e00": away, "note": "", "own": None}
+        items.append(replace(one, **vars(now), **more))
+    return replace(found, items=tuple(sorted(items, key=lambda one: -one.probability)))
 
 
 def _candidates(

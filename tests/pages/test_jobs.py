@@ -410,6 +410,18 @@ def test_a_fresh_card_that_is_not_begun_cannot_be_read(screen: JobsScreen) -> No
     assert "Spray card J1-2" in press(screen, "step", "spray")
 
 
+def test_what_a_card_would_pass_sprayed_blind_is_told_as_the_plan_believes_it_today(
+    screen: JobsScreen,
+) -> None:
+    sprayed(begun(screen))
+    press(screen, "read", lab="25.0 44.0 25.5", sure="sure")
+    work = screen.job
+    plans = work.plans()
+    steered = [o for o in offers(work.suggestions(), plans) if o.read_after]
+    assert steered
+    assert {(o.recipe, o.blind) for o in steered} <= {(p.whole, p.blind) for p in plans}
+
+
 def test_two_recipes_are_compared_by_what_is_sprayed(screen: JobsScreen) -> None:
     begun(screen, "45 20 5")
     work = screen.job

@@ -11,6 +11,7 @@ import pytest
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.errors import DomainError
+from matchlib.forecast import forecast
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
 from matchlib.sample import chances_of_own
@@ -142,6 +143,19 @@ def test_without_looks_a_plan_is_the_searchs_own(model, recipe) -> None:
     assert found.notes == today.notes == ()  # whether looks would pay was not asked
     assert [p.whole for p in found] == [s.recipe for s in found.suggestions[:2]]
     assert all(not p.planned_readings and p.steered == p.blind for p in found)
+
+
+def test_layers_are_judged_by_what_is_believed_today(model, shop) -> None:
+    coats = CoatSchedule.parse(f"2@6:1 {shop.colours[0]}, 2@6:1 {shop.colours[1]}")
+    recipe = Recipe(shop.grounds[0], None, coats, "yes")
+    light, red, yellow = expected(model, recipe)
+    target, layers = Target.lab(light, red, yellow), Limits(layers=True)
+    today = Belief.of(model).after([Sprayed(recipe, (light - 1.5, red, yellow - 1.0), VIEW)])
+    found = plan(today, target, layers, readings=0, top=60)
+    layered = [p for p in found if len(p.whole.layers) > 1]
+    assert max(p.blind for p in layered) > 0.2
+    told = forecast(today, [p.whole for p in layered], target)
+    assert [p.blind for p in layered] == pytest.approx([one.probability for one in told])
 
 
 def test_one_coat_cannot_be_approached_but_two_weaker_ones_can(model, shop) -> None:

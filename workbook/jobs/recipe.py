@@ -50,7 +50,8 @@ _CARRIERS = [2 + 0.5 * i for i in range(17)] + [11, 12, 14, 16, 20]
 class Offer:
     """A row: a recipe, sprayed blind or read on the way.
 
-    `recipe`: all coats. `chance`, `blind`: of passing as recommended, and sprayed blind [-].
+    `recipe`: all coats. `chance`, `blind`: of passing as recommended, and of what would be sprayed
+    blind of the same ground and pot [-].
     `read_after`: coats after which it is read. `suggestion`: the search's own words of it.
     """
 
@@ -78,7 +79,7 @@ def offers(found: Suggestions, plans: CardPlans | None) -> list[Offer]:
         plan = by.pop(materials(one.recipe), None)
         if plan is not None and plan.steered >= one.probability + _WORTH:
             after = (plan.planned_readings[0].after,)
-            rows.append(Offer(plan.whole, plan.steered, one.probability, after, one))
+            rows.append(Offer(plan.whole, plan.steered, plan.blind, after, one))
         else:
             rows.append(Offer(one.recipe, one.probability, one.probability, (), one))
     # As the chance is said, in tens; level ones stay by trouble.

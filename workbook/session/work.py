@@ -282,22 +282,12 @@ class Work:
 
     def suggestions(self, *, top: int = 8) -> Suggestions:
         """Return recipes for the target, best first by what is `learnt`."""
-        from matchlib.colorimetry import delta_e00
-        from matchlib.outcome import outcomes
+        from matchlib.steering.plan import as_believed
         from matchlib.suggest import suggest
 
         panels = self.archive.panels()
         found = suggest(self.model, self.aim, self.limits, top=top, archive=panels)
-        if not self.job.panels:
-            return found
-        recipes = [one.recipe for one in found]
-        there = self.learnt().predict_together(recipes, self.aim.viewings)
-        told = zip(found, outcomes(recipes, there, self.aim.hope(there)), strict=True)
-        items = [
-            replace(one, **vars(now), delta_e00=float(delta_e00(self.wanted, now.lab)))
-            for one, now in told
-        ]
-        return replace(found, items=tuple(sorted(items, key=lambda one: -one.probability)))
+        return as_believed(found, self.learnt()) if self.job.panels else found
 
     def plans(self) -> CardPlans:
         """Return recipes with a reading on the way, best first."""
