@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from matchlib.domain import Panel, Recipe
+from matchlib.domain import Panel, Reading, Recipe, Stage
 from matchlib.errors import MatchlibError
 from matchlib.mixing import Limits
 from tests.pages.jobs import CHERRY, begun, press, sprayed
@@ -33,6 +33,29 @@ def test_a_shelf_is_the_jobs_own(screen: JobsScreen) -> None:
     assert {str(g) for g in screen.job.limits.grounds} == set(neat)
     assert {str(s.recipe.ground) for s in screen.job.suggestions()} <= set(neat)
     assert screen.session.limits().grounds is None
+
+
+def test_a_mixed_ground_out_of_sight_goes_and_comes_with_what_it_is_mixed_of(
+    screen: JobsScreen,
+) -> None:
+    begun(screen)
+    mixed = Recipe.of("silver 3 + graphite 1", "cherry", "3@4:1", "yes")
+    read = (Reading(lab=(30, 30, 15)),)
+    screen.session.archive.add([Panel("M-1", (Stage(mixed, readings=read),))])
+    every = [str(g) for g in screen.job.known(screen.session.archive.grounds())]
+    neat = [g for g in every if "+" not in g]
+    assert str(mixed.ground) in every
+    assert "Nothing is left on the shelf" in press(
+        screen, "shelf", grounds="", grounds_shown="\n".join(neat)
+    )
+    press(screen, "shelf", grounds="graphite", grounds_shown="\n".join(neat))
+    assert [str(g) for g in screen.job.limits.grounds] == ["graphite"]
+    press(screen, "shelf", grounds="\n".join(neat), grounds_shown="\n".join(neat))
+    assert screen.job.limits.grounds is None
+    # One that stands ready may be ticked alone where it is shown, and then stays.
+    press(screen, "shelf", grounds=str(mixed.ground), grounds_shown="\n".join(every))
+    press(screen, "shelf", grounds="", grounds_shown="\n".join(neat))
+    assert screen.job.limits.grounds == (mixed.ground,)
 
 
 def test_the_shops_shelf_changed_on_another_tablet_is_searched(screen: JobsScreen) -> None:

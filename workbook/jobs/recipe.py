@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -251,13 +251,10 @@ def _neat(work: Work) -> list[str]:
 
 def limits_of_press(work: Work, done: Press) -> Limits:
     """Return the shelf as the page's boxes have it."""
-    names = [str(g) for g in work.known(work.archive.grounds())]
-    on = names if work.limits.grounds is None else [str(g) for g in work.limits.grounds]
-    shown = done.fields.get("grounds_shown", "").split("\n")
-    grounds = [g for g in on if g not in shown] + done.ticked("grounds")
-    changes: dict[str, Any] = {
-        "grounds": None if set(grounds) == set(names) else tuple(Ground.parse(g) for g in grounds)
-    }
+    known = work.known(work.archive.grounds())
+    on = known if work.limits.grounds is None else work.limits.grounds
+    grounds = _ticked_grounds(on, known, done)
+    changes: dict[str, Any] = {"grounds": None if {*grounds} == {*known} else tuple(grounds)}
     if "min_ratio" in done.fields:
         colours, known = done.ticked("colours"), set(_neat(work))
         changes["colours"] = (
@@ -270,6 +267,22 @@ def limits_of_press(work: Work, done: Press) -> Limits:
         changes["max_unevenness"] = float(uneven) if uneven else None
         changes |= {n: n in done.ticked("may") for n in _MAY}
     return replace(work.limits, **changes)
+
+
+def _ticked_grounds(on: Iterable[Ground], known: Iterable[Ground], done: Press) -> list[Ground]:
+    """Grounds that are on the shelf after a press, of those that were and those that may be."""
+    had = set(on)
+    shown = {Ground.parse(g) for g in done.fields.get("grounds_shown", "").splitlines()}
+    ticked = {Ground.parse(g) for g in done.ticked("grounds")}
+    turned = (had & shown) ^ ticked
+
+    def stays(ground: Ground) -> bool:
+        # A mixed one that is not shown goes and comes with what it is mixed of.
+        own = {Ground.parse(name) for name in ground.names} & shown
+        return own <= ticked if own & turned else ground in had
+
+    every = dict.fromkeys([*on, *known])
+    return [g for g in every if (g in ticked if g in shown else stays(g))]
 
 
 # Trying one's own
