@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
@@ -135,6 +137,25 @@ def test_stock_is_held_to() -> None:
     nothing = Limits(stock=dict.fromkeys(COLOURS, 1e-3 * each), area=area, use=use)
     with pytest.raises(DomainError):
         suggest(model_of(), goal, nothing)
+
+
+@pytest.mark.parametrize("coats", ["2@3:1", "1@6:1 2@3:1"])
+def test_stock_suffices_only_for_what_the_pot_takes_of_it(coats: str) -> None:
+    # A card takes little more than stays in the cup, and no pot is mixed under 50 ml.
+    area, use = JobArea.flat(0.09), CoatUse.of_panel(60.0, area_m2=1.0, coats=1)
+    one = recipe("silver", COLOURS[0], coats)
+    made = pot(one, area=area, use=use)
+    mixed = math.fsum(g.pour.total_ml * g.pour.ratio.fraction for g in made.groups)
+    goal = goal_of(one)
+    for left, enough in ((1.001 * mixed, True), (0.999 * mixed, False)):
+        limits = Limits(stock={COLOURS[0]: left}, area=area, use=use, blends=False)
+        assert limits.enough_for(one) is enough
+        found = suggest(model_of(), goal, limits, top=20)
+        own = [s.recipe for s in found if str(s.recipe.colour) == COLOURS[0]]
+        assert all(limits.enough_for(r) for r in own), "the search and the rule are one"
+        for r in own:
+            taken = [n.ml for n in pot(r, area=area, use=use).needs if n.kind == "colour"]
+            assert sum(taken) <= left
 
 
 def test_what_a_coat_takes_counts_what_is_not_known_of_the_area_as_a_pot_does() -> None:

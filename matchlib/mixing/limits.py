@@ -9,11 +9,15 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import TypeVar
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from matchlib.domain import Colour, Ground, MixRatio, Recipe, name_key
 from matchlib.domain.schedule import MAX_COATS
 from matchlib.errors import DomainError
 from matchlib.mixing.area import JobArea
 from matchlib.mixing.film_use import CoatUse
+from matchlib.mixing.pot import LEAST_ML, RESIDUE_ML
 
 __all__ = ["Limits"]
 
@@ -167,11 +171,29 @@ class Limits:
         bool
             True where no stock is said.
         """
-        left, each = self.left, self.ml_per_coat()
+        left = self.left
         for colour, schedule in recipe.layers if left else ():
+            mixed = sum(s.ratio.fraction * float(self.mixed_ml(s.coats)) for s in schedule.steps)
             for name, share in colour.shares.items():
-                left[name] = left.get(name, math.inf) - share * schedule.strength * each
+                left[name] = left.get(name, math.inf) - share * mixed
         return all(ml >= 0.0 for ml in left.values())
+
+    def mixed_ml(self, coats: ArrayLike) -> NDArray[np.float64]:
+        """Return what is mixed for the whole job's coats at one ratio [mL]; 0 without a job.
+
+        Parameters
+        ----------
+        coats : array_like
+            How many; 0 for none.
+
+        Returns
+        -------
+        ndarray
+            With what stays in cup and gun, and never less than is worth mixing, as `pot` has it.
+            What one pot of a recipe may begin with of the one before is not counted on.
+        """
+        sprayed = np.asarray(coats) * self.ml_per_coat()
+        return np.where(sprayed > 0, np.maximum(sprayed + RESIDUE_ML, LEAST_ML), 0.0)
 
     def ml_per_coat(self) -> float:
         """Return what one coat of the whole job takes out of the cup [mL]; 0 without a job.

@@ -18,11 +18,14 @@ from matchlib.mixing.stated import RatioQuestion, question_ratio
 from matchlib.mixing.units import format_volume, positive
 from matchlib.plural import counted
 
-__all__ = ["ACTIVATED", "LEAST_ML", "CoatGroup", "Pot", "pot"]
+__all__ = ["ACTIVATED", "LEAST_ML", "RESIDUE_ML", "CoatGroup", "Pot", "pot"]
 
 LEAST_ML = 50.0
 """Least mix worth making [mL]: less is measured badly and the gun spits on it. Common practice, no
 source."""
+
+RESIDUE_ML = 15.0
+"""What stays in cup, strainer and gun at each ratio [mL]. Common practice, no source."""
 
 ACTIVATED = (
     "What is left over is activated: it warms up, may give off gas and goes on curing. Do not seal "
@@ -190,7 +193,7 @@ def pot(
     area: JobArea,
     use: CoatUse,
     chance: float = 0.95,
-    residue_ml: float = 15.0,
+    residue_ml: float = RESIDUE_ML,
     least_ml: float = LEAST_ML,
     gun_cup_ml: float | None = None,
     mark_ml: float | None = None,
@@ -211,7 +214,7 @@ def pot(
     chance : float
         Chance of not running out [-], 0.5 to 0.999.
     residue_ml : float
-        What stays in cup, strainer and gun at each ratio [mL]; 15 is common practice, no source.
+        What stays in cup, strainer and gun at each ratio [mL].
     least_ml : float
         Least mix worth making [mL].
     gun_cup_ml : float, optional

@@ -85,8 +85,7 @@ class _Layers:
 
     def allowed(self, rows: Ints) -> NDArray[np.bool_]:
         """Whether the shelf has paint for both pots."""
-        each = self.space.limits.ml_per_coat()
-        needed = each * rows[:, 3:5] / (1.0 + self.carrier[rows[:, 5:7]])
+        needed = self.space.limits.mixed_ml(rows[:, 3:5]) / (1.0 + self.carrier[rows[:, 5:7]])
         return np.asarray((needed <= self.stock[rows[:, 1:3]]).all(axis=1))
 
     def differences(self, rows: Ints) -> Array:

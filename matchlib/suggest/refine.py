@@ -164,7 +164,7 @@ class _Walk:
             labs.append(lab)
             residuals.append((lab - wanted) @ axes.T)
         # What the stock has not enough for is passed on the way, and no recipe that could be had.
-        enough = self.space.enough(pots, schedules.strength)
+        enough = self.space.enough(pots, schedules)
         away = np.where(enough, self.target.difference(labs), np.inf)
         return np.concatenate(residuals, axis=1), away
 

@@ -142,13 +142,16 @@ class Space:
     def allowed(self, pot: int, *, stepped: bool = False) -> NDArray[np.bool_]:
         """Return which schedules (s,) a pot may be sprayed in, by its kind and the stock."""
         s = self.schedules
-        enough = self.enough(self.colour_share[pot], s.strength)
+        enough = self.enough(self.colour_share[pot], s)
         return np.asarray((s.single | (stepped or self.neat[pot])) & enough)
 
-    def enough(self, share: Array, strength: Array) -> NDArray[np.bool_]:
-        """Return whether the stock has what pots of some strength (s,) take of their colours."""
+    def enough(self, share: Array, schedules: Schedules) -> NDArray[np.bool_]:
+        """Return whether the stock has what pots take of their colours, one a schedule (s,)."""
         few = np.isfinite(self.stock)
-        needed = strength[:, None] * share[..., few] * self.limits.ml_per_coat()
+        if not few.any():
+            return np.ones(len(schedules), bool)
+        mixed = (self.limits.mixed_ml(schedules.coats) / (1.0 + schedules.carrier)).sum(axis=1)
+        needed = mixed[:, None] * share[..., few]
         return np.asarray((needed <= self.stock[few]).all(axis=1))
 
     def table(
