@@ -50,6 +50,13 @@ def test_impossible_limits_are_refused(wrong: dict[str, object]) -> None:
         Limits(**wrong)  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize(("wrong", "got"), [("abc", "'abc'"), ("120", "'120'"), (-1.0, "-1")])
+def test_what_is_no_limit_of_the_ratio_is_said_as_it_was_given(wrong: object, got: str) -> None:
+    with pytest.raises(DomainError) as refused:
+        Limits(min_ratio=wrong)  # type: ignore[arg-type]
+    assert refused.value.got == got
+
+
 def test_an_unknown_name_on_the_shelf_is_named() -> None:
     with pytest.raises(UnknownName, match="purple haze"):
         suggest(model_of(), Target.lab(50, 0, 0), Limits(colours=("purple haze",)))

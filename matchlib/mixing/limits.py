@@ -225,7 +225,8 @@ def _things(given: Iterable[object], kind: type[_T]) -> tuple[_T, ...]:
     return tuple(dict.fromkeys(made))
 
 
-def _carrier(value: Parts) -> float:
+def _carrier(given: Parts) -> float:
+    value = given
     if isinstance(value, str):
         text = value.strip()
         value = MixRatio.parse(text) if ":" in text else _number(text)
@@ -235,7 +236,7 @@ def _carrier(value: Parts) -> float:
         raise DomainError(
             "This is not a limit of the mix ratio.",
             expected="a ratio such as 6:1, or 0 to 100 parts of carrier to one of colour",
-            got=f"{value:g}",
+            got=repr(given[:60]) if isinstance(given, str) else f"{value:g}",
             remedy="write carrier first: 6:1.",
         )
     return float(value)
