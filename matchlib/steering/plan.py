@@ -157,12 +157,18 @@ def as_believed(found: Suggestions, belief: FilmPredictor | Belief) -> Suggestio
     recipes, target = [one.recipe for one in found], found.target
     there = belief.predict_together(recipes, target.viewings)
     told = outcomes(recipes, there, target.hope(there))
-    items = []
-    for one, now, labs in zip(found, told, there.labs.swapaxes(0, 1), strict=True):
-        away = float(delta_e00(target.aims[0].lab, now.lab))
-        # Ties, and what it is worth that the sample is of the shelf, were said by the fit alone.
-        more = {"labs": tuple(map(three, labs)), "delta_e00": away, "note": "", "own": None}
-        items.append(replace(one, **vars(now), **more))
+    items = [
+        replace(
+            one,
+            **vars(now),
+            delta_e00=float(delta_e00(target.aims[0].lab, now.lab)),
+            labs=tuple(map(three, labs)),
+            # Ties, and what it is worth that the sample is of the shelf, the fit alone told.
+            note="",
+            own=None,
+        )
+        for one, now, labs in zip(found, told, there.labs.swapaxes(0, 1), strict=True)
+    ]
     return replace(found, items=tuple(sorted(items, key=lambda one: -one.probability)))
 
 

@@ -256,10 +256,9 @@ def limits_of_press(work: Work, done: Press) -> Limits:
     grounds = _ticked_grounds(on, known, done)
     changes: dict[str, Any] = {"grounds": None if {*grounds} == {*known} else tuple(grounds)}
     if "min_ratio" in done.fields:
-        colours, known = done.ticked("colours"), set(_neat(work))
-        changes["colours"] = (
-            None if set(colours) == known else tuple(Colour.parse(c) for c in colours)
-        )
+        colours = done.ticked("colours")
+        every = set(colours) == set(_neat(work))
+        changes["colours"] = None if every else tuple(Colour.parse(c) for c in colours)
         changes["min_ratio"] = float(done.fields["min_ratio"])
         changes["max_ratio"] = float(done.fields["max_ratio"])
         changes["max_coats"] = int(done.fields["max_coats"])
