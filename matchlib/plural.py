@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["counted"]
+__all__ = ["counted", "times"]
 
 
 def counted(n: int, word: str) -> str:
@@ -26,3 +26,24 @@ def counted(n: int, word: str) -> str:
     ('1 card', '1,200 coats')
     """
     return f"{n:,} {word}{'s' * (n != 1)}"
+
+
+def times(n: float) -> str:
+    """Return how often something counts.
+
+    Parameters
+    ----------
+    n : float
+        Its weight.
+
+    Returns
+    -------
+    str
+        Once, or so many times.
+
+    Examples
+    --------
+    >>> times(1.0), times(0.5)
+    ('once', '0.5 times')
+    """
+    return "once" if n == 1 else f"{n:g} times"

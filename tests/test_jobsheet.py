@@ -259,13 +259,20 @@ def test_the_tolerance_is_printed_as_the_order_names_it_and_every_angle_has_its_
         "Accept, against the target: CMC(2:1) at most 1, at every angle.",
         "L* 61.0 a* 10.0 b* 5.0",
         "L* 22.6 a* 4.1 b* 1.3",
+        "0.71, at the worst angle, times what it counts",
         "2 times",
+        "As measured, an angle passes: 45as15 up to CMC(2:1) 0.50; 45as110 up to CMC(2:1) 1.00.",
         "Read, 45as15: L*",
         "Read, 45as110: L*",
     ):
         assert squeezed(words) in text, words
     assert "ΔE00" not in text.split("Recipe")[0]
     assert len(read(jobsheet_pdf(sheet)).pages) <= 3
+    alike = [dataclasses.replace(angle, weight=1.0) for angle in angles]
+    found = dataclasses.replace(found, angles=tuple(alike))
+    text = printed(jobsheet_pdf(dataclasses.replace(sheet, found=found)))
+    assert squeezed("what it counts") not in text
+    assert squeezed("As measured") not in text
     usual = printed(jobsheet_pdf(job()))
     assert squeezed("Tolerance: ΔE00 at most 1") in usual
     assert squeezed("Place 1: L*") in usual

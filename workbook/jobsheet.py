@@ -104,6 +104,7 @@ def _match(sheet: JobSheet, width: float) -> list[Any]:
     away = sheet.words
     if not away and found.angles:
         worst = ", at the worst angle" if sheet.angles else ""
+        worst += ", times what it counts" * any(a.weight != 1 for a in sheet.angles)
         away = tolerance.with_unit(found.difference) + worst
     if away:
         facts.append(labelled("Predicted difference:", away))

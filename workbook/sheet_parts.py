@@ -15,6 +15,7 @@ from reportlab.platypus import Table as Grid
 
 from matchlib.colorimetry import to_srgb
 from matchlib.domain import Colour, MixRatio, Panel
+from matchlib.plural import times
 from workbook.cup import cup_layers, label_heights
 from workbook.label import label_lines, place_label
 from workbook.paper import BOLD, REGULAR, draw_qr, printable, wrap
@@ -278,7 +279,7 @@ def grid(rows: list[list[Any]], widths: Sequence[float], *, lines: bool = True) 
 
 
 def angle_grid(angles: Sequence[ForecastAngle], tolerance: Tolerance, width: float) -> list[Any]:
-    """Return wanted and predicted at each angle, in rows.
+    """Return wanted and predicted at each angle, in rows; by weights, what each may measure.
 
     `angles`: in order; may be none. `width`: in all [pt].
     """
@@ -292,9 +293,16 @@ def angle_grid(angles: Sequence[ForecastAngle], tolerance: Tolerance, width: flo
             para(lab_words(a.wanted)),
             para(lab_words(a.lab)),
             para(tolerance.with_unit(a.difference)),
-            para(f"{a.weight:g} times" if a.weight != 1 else "once"),
+            para(times(a.weight)),
         ]
         for a in angles
     ]
     shares = (0.12, 0.28, 0.28, 0.2, 0.12)
-    return [grid(rows, [width * s for s in shares]), Spacer(1, 1 * mm)]
+    out = [grid(rows, [width * s for s in shares]), Spacer(1, 1 * mm)]
+    if any(a.weight != 1 for a in angles):
+        most = [
+            f"{a.viewing.geometry} up to {tolerance.with_unit(tolerance.value / a.weight)}"
+            for a in angles
+        ]
+        out.insert(1, labelled("As measured, an angle passes:", "; ".join(most) + "."))
+    return out
