@@ -60,8 +60,19 @@ def test_what_was_said_of_a_job_stays_until_something_else_is_said(shop):
     made = json_of("job", "new", "hood", *angles, "--angle-weight", "45as110=0.5", cwd=shop)
     aimed = json_of("job", "aim", 2, *angles, "--tolerance", 2, cwd=shop)
     assert aimed["weights"] == made["weights"] == [1.0, 0.5]
+    text = run("job", "show", 2, cwd=shop).stdout
+    assert "45as15); passes: ΔE00 at most 2; counts once" in text
+    assert "45as110); passes: ΔE00 at most 2; counts 0.5 times" in text
+    assert "Shelf" not in text, "it is the shop's usual"
     changed = json_of("job", "change", 1, "--grounds", "silver", cwd=shop)
     assert changed["limits"] == {"grounds": ["silver"], "max_coats": 3}
+    assert "counts" not in run("job", "show", 1, cwd=shop).stdout
+    more = ("--colours", "rust, teal", "--min-ratio", "1:1", "--no-blends", "--max-unevenness", 1)
+    run("job", "change", 1, *more, cwd=shop)
+    assert (
+        "Shelf: grounds silver; colours rust, teal; min ratio 1:1; max coats 3; no blends; "
+        "max unevenness 1\n" in run("job", "show", 1, cwd=shop).stdout
+    )
     run("job", "close", 1, cwd=shop)
     assert "take it up again first" in refused("job", "sprayed", 1, "P3", cwd=shop)
 

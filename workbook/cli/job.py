@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Annotated, Any
 
 from workbook.cli.common import (
@@ -24,6 +25,7 @@ from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell
 if TYPE_CHECKING:
     from matchlib.domain import Reading
     from matchlib.job import Job
+    from matchlib.mixing import Limits
     from workbook.session import Session
 
 __all__: list[str] = []
@@ -316,12 +318,16 @@ def _as_dict(job: Job) -> dict[str, Any]:
 
 
 def _text(job: Job) -> str:
+    from matchlib.plural import times
+
     lines = [f"Job {job.number}: {job.name}" + (f", for {job.customer}" if job.customer else "")]
     if job.due:
         lines.append(f"Due: {job.due.isoformat()}")
-    for reading in job.target:
+    for reading, weight in zip_longest(job.target, job.weights):
         read = "spectrum" if reading.lab is None else "L {:g}, a {:g}, b {:g}".format(*reading.lab)
-        lines.append(f"Target: {read} ({reading.viewing}); passes: {job.tolerance.words}")
+        counts = f"; counts {times(weight)}" if job.weights else ""
+        lines.append(f"Target: {read} ({reading.viewing}); passes: {job.tolerance.words}{counts}")
+    lines += [f"Shelf: {_shelf_words(job.limits)}"] if job.limits else []
     if job.plan is not None:
         on = f"on panel {job.plan.on}, up to " if job.plan.on else ""
         lines.append(f"Recipe: {on}{job.plan.recipe.words}")
@@ -331,3 +337,23 @@ def _text(job: Job) -> str:
     why = f": {job.why}" if job.why else ""
     lines.append(f"Waits for: {job.state}" if job.open else f"Done: {job.outcome}{why}")
     return "\n".join(lines)
+
+
+def _shelf_words(limits: Limits) -> str:
+    """What may be used, as far as it is not the usual."""
+    from matchlib.plain import to_plain
+
+    def words(name: str, value: Any) -> str:
+        what = name.replace("_", " ")
+        if value is None or isinstance(value, bool):
+            return what if value else f"no {what}"
+        if isinstance(value, float):
+            value = f"{value:g}" + ":1" * name.endswith("ratio")
+        elif isinstance(value, list):
+            value = ", ".join(value)
+        elif isinstance(value, dict):
+            value = ", ".join(f"{each} {ml:g} ml" for each, ml in value.items())
+        return f"{what} {value}"
+
+    said = {**to_plain(limits), **{n: v.text for n in ("area", "use") if (v := getattr(limits, n))}}
+    return "; ".join(words(*each) for each in said.items()) or "all, at the usual ratios"
