@@ -24,6 +24,7 @@ from matchlib.domain import (
     Panel,
     Reading,
     Recipe,
+    Viewing,
 )
 from matchlib.errors import DomainError
 from tests.printed import printed, squeezed
@@ -98,6 +99,18 @@ def test_metadata_tells_nothing_of_the_machine():
     assert info.creator == "candy-panel-workbook"
     # A fixed date, not the hour of printing.
     assert info.creation_date is None or info.creation_date.year == 2000
+
+
+def test_a_panel_read_at_several_angles_says_each_as_it_was_read_last():
+    def read(angle, light):
+        return Reading(lab=(light, 10.0, -5.0), viewing=Viewing(geometry=angle))
+
+    text = printed(label_pdf(plain(readings=(
+        read("45as15", 60.0), read("45as110", 21.0), read("45as15", 61.0)
+    ))))  # fmt: skip
+    for light, angle in ((61.0, "45as15"), (21.0, "45as110")):
+        assert squeezed(f"Reads L* {light} a* 10.0 b* −5.0 (D65/10° {angle})") in text
+    assert text.count("Reads") == 2
 
 
 def test_a_lot_that_is_called_lot_is_not_called_so_twice():

@@ -111,20 +111,21 @@ def _back(panel: Panel) -> list[str]:
     clear = "____" if stage.clear_coats is None else f"{stage.clear_coats}"
     coats = f" · Coats of clear {clear}" * (panel.recipe.clear is not None)
     lines.append(f"Booth {warm} °C {damp} %RH{coats}")
-    lines.append(_read(panel))
+    lines += _read(panel)
     lines.append(f"Drawer {panel.drawer or '________'}")
     return lines
 
 
-def _read(panel: Panel) -> str:
-    """The last reading and its day, or room for one."""
-    last = panel.readings[-1] if panel.readings else None
-    if last is None:
-        return "Reads L* ______ a* ______ b* ______ on __________"
-    day = last.date or panel.date
-    words = "Reads L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab_of_reading(last)).replace("-", "−")
-    state = f" {last.state}" if last.state else ""
-    return f"{words}{state} ({last.viewing}) on {day.isoformat() if day else '__________'}"
+def _read(panel: Panel) -> list[str]:
+    """The last reading at each angle and its day, or room for one."""
+    lines = []
+    for last in {r.viewing.canonical: r for r in panel.stages[-1].last_read}.values():
+        day = last.date or panel.date
+        words = "Reads L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab_of_reading(last))
+        state = f" {last.state}" if last.state else ""
+        on = day.isoformat() if day else "__________"
+        lines.append(f"{words.replace('-', '−')}{state} ({last.viewing}) on {on}")
+    return lines or ["Reads L* ______ a* ______ b* ______ on __________"]
 
 
 def _flow(
