@@ -208,6 +208,13 @@ class Panel:
         return tuple(r for r in self.readings if r.state != BEFORE_CLEAR) or self.readings
 
     @property
+    def under_clear(self) -> bool:
+        """Whether it is under a clear coat now, which coats on top would have to be sanded for."""
+        stage = self.stages[-1]
+        recipes = [stage.recipe_at(reading) for reading in stage.last_read] or [stage.recipe]
+        return recipes[-1].clear is not None
+
+    @property
     def read_as(self) -> Recipe:
         """What was on it when it was `seen`: without a clear coat that was still to come."""
         return self.stages[-1].recipe_at(self.seen[0]) if self.readings else self.recipe

@@ -10,7 +10,9 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import BEFORE_CLEAR, CoatSchedule, Panel, Reading, Recipe, Viewing
 from matchlib.errors import MatchlibError
 from matchlib.job import Job, Plan
+from matchlib.steering import SANDING
 from tests.pages.jobs import CHERRY, RED, begun, press, sprayed
+from tests.pages.pressing import plain
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.board import waiting
 from workbook.jobs.read import _hues
@@ -395,6 +397,26 @@ def test_a_card_taken_up_again_is_judged_by_its_own_reading(screen: JobsScreen) 
     press(screen, "coat", str(on.coats))
     press(screen, "clear")
     assert "● Passes" in press(screen, "read", lab="27.0 46.0 28.6")
+
+
+def test_a_clear_is_sanded_where_coats_go_on_it_and_not_where_they_have_gone(
+    screen: JobsScreen,
+) -> None:
+    sprayed(begun(screen))
+    assert "Sand its clear first" in press(screen, "read", lab="28.6 46.3 30.1")
+    card = screen.job.panel
+    on = card.recipe.then(CoatSchedule.parse("2@30:1"), clear="yes")
+    screen.go(choose(screen.job, on, on=card.code), "spray")
+    (there,) = screen.job.on_top(card, [replace(on, clear=None)])
+    assert "sand it before these coats" in plain(screen.draw())
+    assert SANDING in screen.job.sheet().notes
+    assert "sand it before" not in plain(press(screen, "coat", str(card.recipe.coats + 1)))
+    assert SANDING not in screen.job.sheet().notes
+    press(screen, "coat", str(card.recipe.coats + 2))
+    light, red, yellow = there.lab
+    page = press(screen, "read", lab=f"{light + 0.8:.1f} {red:.1f} {yellow + 0.8:.1f}")
+    assert "Next: build on it" in page
+    assert "Sand its clear" not in page
 
 
 def test_a_fresh_card_that_is_not_begun_cannot_be_read(screen: JobsScreen) -> None:

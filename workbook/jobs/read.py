@@ -263,7 +263,7 @@ def _rows(
         else:
             strip = coats(work.expected_labs(coming[way]), work.wanted, named=first, size=26)
         how = way.how
-        if first and way.on and any(s.recipe.clear for s in card.stages):
+        if first and way.on and card.under_clear:
             how += " Sand its clear first."
         text = f'<p class="wb-why">{esc(how)}</p>' if how else ""
         use = button("Do this", "do", way.key, go=first, spoken=way.words)

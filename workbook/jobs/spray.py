@@ -72,9 +72,8 @@ def draw(screen: JobsScreen, work: Work) -> tuple[str, str, str]:
     ticked = screen.last.ticked("ready") if screen.last else []
     ready = chips("Before the gun", [check(k, "ready", k, k in ticked) for k in _READY])
     head = f"Pot for {count}{' more' * bool(work.begun)} coat{'s' * (count != 1)}"
-    on = ""
-    stages = () if work.panel is None else work.panel.stages
-    if work.begun and work.next_coat and any(s.recipe.clear for s in stages):
+    on, card = "", work.built_on
+    if card is not None and card.under_clear and work.next_coat:
         on = f'<p class="wb-caution">{esc(SANDING)}</p>'
     booth = booth_of(archive)
     conditions = " · ".join(

@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
 from matchlib.colorimetry.lab import lab_of_reading
-from matchlib.domain import BEFORE_CLEAR, LoggedCoat, Panel, Recipe
+from matchlib.domain import LoggedCoat, Panel, Recipe
 from matchlib.errors import DomainError, MatchlibError
 from matchlib.job import Job, Plan
 from workbook.session.targets import stages_read
@@ -382,11 +382,6 @@ class Work:
             cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
             coats = replace(coats, coats=(*coats.coats[: laid + 1], *on), cleared=cleared)
         notes = [f"These coats go on panel {card.code}, which has {card.recipe}."]
-        notes += [SANDING] if _under_clear(card) else []
+        notes += [SANDING] if card.under_clear else []
         words = self.outlook_words(found)
         return replace(sheet, whole=plan.recipe, coats=coats, words=words, notes=tuple(notes))
-
-
-def _under_clear(card: Panel) -> bool:
-    read = card.stages[-1].last_read
-    return card.recipe.clear is not None and not (read and read[-1].state == BEFORE_CLEAR)
