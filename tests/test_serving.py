@@ -142,6 +142,20 @@ def test_a_page_takes_the_warm_kernel_and_no_more_than_there_may_be() -> None:
     with_kernels(work, most=2)
 
 
+def test_where_as_many_pages_are_held_as_may_be_the_longest_left_makes_room() -> None:
+    async def work(kernels: Any) -> None:
+        first, second, third = [await kernels.start_kernel() for _ in range(3)]
+        for kernel in (first, second, third):
+            kernels.notify_connect(kernel)
+        for kernel in (second, first):  # a person going from page to page, well within `closed`
+            kernels.notify_disconnect(kernel)
+        fourth = await kernels.start_kernel()
+        assert second not in kernels
+        assert sorted(kernels.pages) == sorted([first, third, fourth])
+
+    with_kernels(work, most=3)
+
+
 def test_a_kernel_for_which_nobody_comes_ends() -> None:
     async def work(kernels: Any) -> None:
         left, held = await kernels.start_kernel(), await kernels.start_kernel()

@@ -66,6 +66,11 @@ class PageKernels(AsyncMappingKernelManager):
         """Give a page the warm kernel."""
         await self.sweep()
         if len(self.pages) >= self.most:
+            # Who goes from page to page leaves more behind than are open: the longest left goes.
+            gone = [k for k in self.pages if k in self._came and not self.connected(k)]
+            for kernel in sorted(gone, key=self._left.__getitem__)[:1]:
+                await self._end(kernel)
+        if len(self.pages) >= self.most:
             raise HTTPError(503, reason="Too many pages are open")
         ready, self._warm = self._warm or asyncio.ensure_future(self._heat()), None
         kernel = await ready
@@ -99,11 +104,14 @@ class PageKernels(AsyncMappingKernelManager):
         """End the kernels for which nobody is there."""
         for kernel in list(self._left):
             if kernel not in self or self._needless(kernel) or not await self.is_alive(kernel):
-                self._left.pop(kernel, None)
-                self._came.discard(kernel)
-                if kernel in self:
-                    with contextlib.suppress(Exception):  # it may be ending by itself
-                        await self.shutdown_kernel(kernel, now=True)
+                await self._end(kernel)
+
+    async def _end(self, kernel: str) -> None:
+        self._left.pop(kernel, None)
+        self._came.discard(kernel)
+        if kernel in self:
+            with contextlib.suppress(Exception):  # it may be ending by itself
+                await self.shutdown_kernel(kernel, now=True)
 
     def _needless(self, kernel: str) -> bool:
         away = time.monotonic() - self._left[kernel]
