@@ -39,7 +39,7 @@ class Limits:
         The two ends of the mix ratio, whichever way round: a ratio, or its parts of carrier to
         one of colour. 2:1 and 10:1 where not given (common practice, no source).
     min_coats, max_coats : int
-        Fewest and most coats of colour.
+        Fewest and most coats of colour; a card that has the most may still get one on top.
     ratio_step : float
         Smallest difference of carrier parts that the cup shows [parts].
     blends : bool
