@@ -14,22 +14,37 @@ from typing import NamedTuple
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio
 from matchlib.errors import FileError
 
-__all__ = ["Step", "colour_apart", "order_of_words", "read_back", "schedule_of"]
+__all__ = [
+    "Step",
+    "colour_apart",
+    "order_of_words",
+    "read_back",
+    "schedule_of",
+    "units_in",
+]
 
 _CARRIER = "carrier|base|binder|clear|reducer|intercoat|thinner|basecoat|mixing clear"
 _COLOUR = "colou?r(?:ant)?|toner|dye|candy|concentrate|tint|pigment"
+_UNITS = {"fl": "oz", "cc": "ml", "part": "parts", "pt": "parts", "pts": "parts"}
+_EDGE = r"(?:(?<![^\W\d_])|(?![^\W\d_]))"  # of a word, which a number may touch: 3cts, 40ml
 _TOKEN = re.compile(
-    r"\s*(?:"
-    r"(?P<count>\(\s*\d{1,3}\s*(?:x|c|coats?)?\s*\))"
-    r"|(?P<num>\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})"
-    r"|(?P<brk>->|→|;|,|\+|&|\n|\bthen\b|\band then\b|\band\b|\bfollowed by\b)"
-    r"|(?P<at>@)|(?P<sep>:|/|-|–|—|\bto\b)|(?P<into>\b(?:in|into|per)\b)"
-    r"|(?P<x>[x×*](?=\s*[\d.(])|[x×*]|\btimes\b)"
-    r"|(?P<coat>\b(?:ct|cts|coats?|passes|pass|layers?|c)\b\.?|(?<=\d)c(?=\s|\d|$))"
-    r"|(?P<pct>%)|(?P<unit>\b(?:oz|ml|cl|g|cc|parts?|pts?|fl)\b\.?)"
-    rf"|(?P<carrier>\b(?:{_CARRIER})\b)|(?P<colour>\b(?:{_COLOUR})\b)"
-    r"|(?P<neat>\b(?:neat|straight|undiluted)\b)"
-    r"|(?P<skip>\bof\b|\bat\b|[().]|\bcolou?r coats?\b|\bratio\b|\bmix(?:ed)?\b))",
+    (
+        r"\s*(?:"
+        r"(?P<count>\(\s*\d{1,3}\s*(?:x|c|coats?)?\s*\))"
+        r"|(?P<num>\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})"
+        r"|(?P<brk>->|→|;|,|\+|&|\n|\bthen\b|\band then\b|\band\b|\bfollowed by\b)"
+        r"|(?P<at>@)|(?P<sep>:|/|-|–|—|\bto\b)|(?P<into>\b(?:in|into|per)\b)"
+        r"|(?P<x>[x×*](?=\s*[\d.(])|[x×*]|\btimes\b)"
+        r"|(?P<coat>\b(?:ct|cts|coats?|passes|pass|layers?|c)\b\.?)"
+        r"|(?P<pct>%)|(?P<unit>\b(?:oz|ml|cl|g|cc|parts?|pts?|fl)\b\.?)"
+        rf"|(?P<carrier>\b(?:{_CARRIER})\b)|(?P<colour>\b(?:{_COLOUR})\b)"
+        r"|(?P<neat>\b(?:neat|straight|undiluted)\b)"
+        r"|(?P<skip>\bof\b|\bat\b|[().]|\bcolou?r coats?\b|\bratio\b|\bmix(?:ed)?\b))"
+    ).replace(r"\b", _EDGE),
+    re.IGNORECASE,
+)
+_LAID = re.compile(  # how a coat was laid, which is no colour's name
+    r"(?:(?:wet|dry|full|medium|med|light|heavy|thin|thick|mist|dust|tack|fog|half)\s*)+",
     re.IGNORECASE,
 )
 _NAME = re.compile(r"\s*[^\W\d_]{2,}")
@@ -58,6 +73,12 @@ def order_of_words(text: str) -> str | None:
     if len(kinds) == 2 and kinds[0] != kinds[1] and re.search(r"[:/]|\bto\b|-", text):
         return kinds[0]
     return None
+
+
+def units_in(text: str) -> set[str]:
+    """Return the units that a text measures in, each by one name."""
+    found = re.findall(rf"{_EDGE}(?:oz|ml|cl|g|cc|parts?|pts?|fl){_EDGE}", text, re.IGNORECASE)
+    return {_UNITS.get(unit.casefold(), unit.casefold()) for unit in found}
 
 
 @lru_cache(maxsize=8192)
@@ -103,6 +124,8 @@ def colour_apart(text: str) -> tuple[str, str]:
     if len(pieces) != 1:
         return "", text
     start, end = pieces[0]
+    if _LAID.fullmatch(text[start:end].strip()):
+        return "", text
     return text[start:end].strip(), f"{text[:start]} {text[end:]}".strip()
 
 
@@ -179,6 +202,7 @@ class _Parser:
             return Fraction(0), Fraction(1), "carrier", "ratio"
         if self.kind() != "num":
             return None
+        start = self.i
         first = Fraction(self.take())
         mine = self.words()
         if self.kind() == "pct":
@@ -196,7 +220,8 @@ class _Parser:
         second = Fraction(self.take())
         theirs = self.words()
         order = mine or {"carrier": "colour", "colour": "carrier"}.get(theirs or "")
-        if mine and mine == theirs:
+        units = units_in(" ".join(text for _, text in self.tokens[start : self.i]))
+        if (mine and mine == theirs) or len(units) > 1:
             raise _unclear(self.text)
         if into and order is None:
             order = "colour"  # colour goes into the carrier, never the other way

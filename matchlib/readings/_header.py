@@ -39,6 +39,12 @@ _UNIT = re.compile(
 _OURS = {"panel", "ground", "colour", "schedule", "source", "illuminant", "observer", "geometry"}
 _LAB = re.compile(r"(?:cie[ -]?)?l\W{0,3}a\W{0,3}b\W{0,2}(?: values?)?", re.IGNORECASE)
 _LAMBDA = ("wavelength", "wavelengths", "lambda", "wl", "nm", "")
+_MEAN = re.compile(
+    r"(?:averages?|avg|means?|(?:average|mean) values?|mittelwert"
+    r"|st(?:andar)?d\W*(?:dev|abw)\w*)\W*",
+    re.IGNORECASE,
+)
+_BESIDE_MEAN = re.compile(r"(?:min(?:imum)?|max(?:imum)?|median|range|s\W?d)\W*", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,11 +200,13 @@ def _one(rows: Sequence[Row], above: Sequence[Row], start: int, end: int) -> Tab
         facts = _facts_stated(cells) | facts
     again = _texts(rows[start].cells)
     columns = sum(map(bool, names))
+    summing = _summing(rows[body:end])
     kept: list[Row] = []
     left: list[Row] = []
     for row in rows[body:end]:
         if _texts(row.cells[:1]) != again[:1] or _texts(row.cells) != again:
-            (left if _remark(row.cells, columns) else kept).append(row)
+            aside = row.number in summing or _remark(row.cells, columns)
+            (left if aside else kept).append(row)
     return Table(
         tuple(names),
         tuple(kept),
@@ -310,7 +318,10 @@ def _turned(rows: Sequence[Row], column: list[Cell]) -> Table:
         cells = tuple(c[i] if i < len(c) else None for c in body)
         if not all(map(is_blank, cells)):
             turned.append(Row(i + 1, cells))
-    return Table(tuple(names), tuple(turned), row_word="column", facts=facts)
+    summing = _summing(turned)
+    kept = tuple(row for row in turned if row.number not in summing)
+    left = tuple(row for row in turned if row.number in summing)
+    return Table(tuple(names), kept, row_word="column", facts=facts, remarks=left)
 
 
 def _facts_stated(cells: Sequence[Cell]) -> dict[str, str]:
@@ -345,6 +356,29 @@ def _remark(cells: Sequence[Cell], columns: int) -> bool:
         return False
     text = filled[0].strip()
     return len(text) > 12 and " " in text
+
+
+def _summing(rows: Sequence[Row]) -> set[int]:
+    """Rows that are no readings but sum some up: an average, and what stands beside one."""
+    found: set[int] = set()
+    beside: set[int] = set()
+    counted: dict[int, bool] = {}
+    for row in rows:
+        texts = [(i, c.strip()) for i, c in enumerate(row.cells) if isinstance(c, str)]
+        first = next((i for i, c in enumerate(row.cells) if not is_blank(c)), 0)
+        words = [
+            i
+            for i, text in texts
+            if len(text) < 30
+            and (_MEAN.fullmatch(text) or (i in beside and _BESIDE_MEAN.fullmatch(text)))
+        ]
+        for i in set(words) - counted.keys():
+            counted[i] = any(heading(r.at(i)).isdigit() for r in rows)
+        # a finish may be noted as average: the word tells where a code or a count would stand
+        beside = {i for i in words if i == first or counted[i]}
+        if beside:
+            found.add(row.number)
+    return found
 
 
 def no_table(sheets: Sequence[Sheet]) -> FileError:

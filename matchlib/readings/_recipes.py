@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, name_key
 from matchlib.domain.blend import check_one_pot
 from matchlib.errors import FileError, MatchlibError
-from matchlib.readings._backs import Step, colour_apart, read_back, schedule_of
+from matchlib.readings._backs import Step, colour_apart, read_back, schedule_of, units_in
 from matchlib.readings._cells import read_text
 from matchlib.readings._grid import Cell, Row
 from matchlib.readings._lookup import Lookup
@@ -175,6 +175,7 @@ class RecipeReader:
         written = self._steps(row, "schedule")
         parts = [lookup.cell(row, n) for n in ("carrier parts", "colour parts")]
         if None not in parts:
+            self._check_units()
             carrier, colour = (
                 Fraction(str(lookup.number(c, n)))
                 for c, n in zip(parts, ("carrier", "colour"), strict=True)
@@ -217,6 +218,19 @@ class RecipeReader:
             return found
         turned = (replace(s, ratio=MixRatio(s.ratio.colour, s.ratio.carrier)) for s in found.steps)
         return CoatSchedule(tuple(turned))
+
+    def _check_units(self) -> None:
+        columns, header = self.lookup.columns, self.lookup.table.header
+        names = [n for n in ("carrier parts", "colour parts") if n in columns.known]
+        said = [f"{header[columns.known[n]]} {columns.units.get(n, '')}" for n in names]
+        units = [u for u in map(units_in, said) if u - {"parts"}]
+        if len({frozenset(u) for u in units}) > 1:
+            raise FileError(
+                "The carrier and the colour are not measured in one unit.",
+                expected="both in ml, or both in oz",
+                got=" and ".join(header[columns.known[n]] for n in names),
+                remedy="write both in the same unit, or write the ratio, such as 6:1.",
+            )
 
     def _agreeing(
         self, schedule: CoatSchedule, ratio: tuple[Step, ...], coats: int | None, row: Row
