@@ -16,7 +16,18 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import pytest  # noqa: E402  the threads must be limited first
 from hypothesis import HealthCheck, settings  # noqa: E402
 
-__all__ = ["ROOT", "artifacts", "browser", "colour", "home", "in_ci", "place", "shop", "table"]
+__all__ = [
+    "ROOT",
+    "artifacts",
+    "book",
+    "browser",
+    "colour",
+    "home",
+    "in_ci",
+    "place",
+    "shop",
+    "table",
+]
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -65,6 +76,27 @@ def table(tmp_path: Path) -> Callable[..., Path]:
     def write(content: str | bytes, name: str = "t.csv", encoding: str = "utf-8") -> Path:
         path = tmp_path / name
         path.write_bytes(content if isinstance(content, bytes) else content.encode(encoding))
+        return path
+
+    return write
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Callable[..., Path]:
+    """Writes sheets of rows, with merged areas, into an XLSX file."""
+    from openpyxl import Workbook
+
+    def write(merged: Any = (), name: str = "shop.xlsx", **sheets: Any) -> Path:
+        made = Workbook()
+        made.remove(made.active)
+        for title, rows in sheets.items():
+            sheet = made.create_sheet(title.replace("_", " "))
+            for row in rows:
+                sheet.append(row)
+            for area in merged:
+                sheet.merge_cells(area)
+        path = tmp_path / name
+        made.save(path)
         return path
 
     return write

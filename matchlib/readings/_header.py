@@ -175,6 +175,8 @@ def _one(rows: Sequence[Row], above: Sequence[Row], start: int, end: int) -> Tab
     body = start + 1
     if above and rows[start - 1].number == rows[start].number - 1:
         over = _groups(rows[start - 1].cells, names)
+        if over:
+            names = _or_above(names, [heading(c) for c in rows[start - 1].cells])
     if not over and body < end and rows[body].number == rows[start].number + 1:
         lower = [heading(c) for c in rows[body].cells]
         filled = [c for c in rows[body].cells if not is_blank(c)]
@@ -281,6 +283,16 @@ def _groups(upper: Sequence[Cell], names: Sequence[str], rest: Sequence[str] = (
         name = names[i] if i < len(names) else ""
         over.append(last if name and not (rest and last == name) else "")
     return over
+
+
+def _or_above(names: list[str], upper: list[str]) -> list[str]:
+    """Names of columns; where one has none, what stands above it alone, as over no group."""
+    names = names + [""] * (len(upper) - len(names))
+    beside = ["", *upper, ""]
+    return [
+        name or (own if own not in (beside[i], beside[i + 2]) else "")
+        for i, (name, own) in enumerate(zip(names, upper + [""] * len(names), strict=False))
+    ]
 
 
 def _sideways(rows: Sequence[Row]) -> list[Cell] | None:

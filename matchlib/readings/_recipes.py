@@ -25,6 +25,9 @@ __all__ = ["RecipeReader"]
 _BlendT = TypeVar("_BlendT", Ground, Colour)
 _NO_NAME = {"nan", "null", "n/a", "na", "?", "#n/a", "tbd", "none", "-", "--"}
 _BARE = {"none", "-", "--", "—", "–", "bare", "no", "nil", "no colour", "no color"}
+_CLEARED = {"cleared", "clear coated", "x", "✓", "✔", "ja", "oui"}
+_UNCLEARED = {"-", "--", "—", "–", "nil", "uncleared", "not cleared", "not clear coated"}
+_UNCLEARED |= {"no clear", "no clear coat", "no clearcoat", "without", "not yet", "nein", "non"}
 _MIXES = ("schedule", "ratio")
 _CLOCK = re.compile(r"\s*(\d{1,3}):(\d{2}):\d{2}(?:\.\d+)?\s*|\s*(\d{1,3}):(0\d)\s*", re.ASCII)
 _CALENDAR = re.compile(r"\s*(?:(\d{1,2})[- ]([A-Z][a-z]{2})|([A-Z][a-z]{2})[- ](\d{1,2}))\s*")
@@ -93,7 +96,8 @@ class RecipeReader:
 
     def _clear(self, row: Row) -> str:
         text = self.lookup.text(row, "clear")
-        return "no" if text.casefold() in ("-", "--", "—", "–", "nil") else text
+        folded = " ".join(text.casefold().split()).replace("un-", "un")
+        return "no" if folded in _UNCLEARED else "yes" if folded in _CLEARED else text
 
     def _blend(self, kind: type[_BlendT], text: str, row: Row) -> _BlendT | None:
         if not text:

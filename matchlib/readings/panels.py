@@ -123,7 +123,7 @@ def _needed(used: list[Lookup], lookups: list[Lookup], intake: _Intake) -> None:
         return
     if missing or not used:
         names = [n for lookup in lookups for n in lookup.table.header if n]
-        missing = _missing(used or lookups) or ["colour"]
+        missing = _missing(used or lookups) or ["L, a, b or of a wavelength"]
         raise FileError(
             f"This table has no column {' and no column '.join(missing)}.",
             expected="at least panel, ground, colour, schedule (or ratio and coats), and L, a, b "
