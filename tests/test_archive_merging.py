@@ -145,6 +145,33 @@ def test_answers_say_what_cards_of_one_code_are(place: str, other: Path) -> None
         assert {n.name for n, _ in all_names(archive, "ground")} == {"fine silver", "slver"}
 
 
+def test_two_shops_that_merge_one_anothers_archives_again_double_no_card(
+    place: str, tmp_path: Path
+) -> None:
+    west = tmp_path / "west.db"
+    cards = [card("1", (50, 10, 10)), card("2", (45, 10, 10))]
+    with Archive.open(place, create=True) as ours, Archive.open(west, create=True) as theirs:
+        ours.add(cards)
+        theirs.add([card("1", (30, 5, 5)), card("2", (25, 5, 5)), card("W", (20, 1, 1))])
+        theirs.keep_job(Job("tank", target=(Reading(lab=(36, 21, 20)),), panels=("1", "W")))
+        assert merge(ours, theirs, prefix="W-").panels.added == ("W-1", "W-2", "W")
+        back = merge(theirs, ours, prefix="E-")
+        assert back.panels.added == ("E-1", "E-2")
+        assert back.renamed == (("1", "E-1"), ("2", "E-2"), ("W-1", "1"), ("W-2", "2"))
+        assert {p.code for p in theirs.panels()} == {"1", "2", "W", "E-1", "E-2"}
+        assert back.jobs_left == ((1, "it is job 1 here"),)
+        for one, other in ((ours, theirs), (theirs, ours)):
+            # whatever prefix is named the second time
+            again = merge(one, other, prefix="again-")
+            assert (again.change, again.questions) == (None, ())
+        theirs.add([card("1", (31, 5, 5))], strict=False)
+        ours.amend("W-2", schedule="3@5:1")
+        ours.add([card("11", (30, 5, 5))])
+        assert merge(ours, theirs).panels.extended == (("W-1", 1),)
+        seen = merge(theirs, ours)
+        assert (seen.panels.added, [c for c, _ in seen.panels.differing]) == (("11",), ["2"])
+
+
 def test_what_was_removed_here_comes_again_and_spelling_and_lots_with_it(
     place: str, other: Path
 ) -> None:

@@ -24,7 +24,7 @@ class Merged:
 
     # what became of their panels, by the codes that they have here; those left out under their own
     panels: AddResult = field(default_factory=AddResult)
-    # their codes that other cards have here, and the codes given instead
+    # their codes that other cards have here, and the codes that theirs have instead
     renamed: tuple[tuple[str, str], ...] = ()
     # kind, their name and the one that it was joined to
     names: tuple[tuple[str, str, str], ...] = ()

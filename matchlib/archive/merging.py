@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
-from matchlib.archive import attaching, jobs
+from matchlib.archive import attaching, jobs, schema
 from matchlib.archive.adding import take
 from matchlib.archive.changes import Entry, Stamp, record
 from matchlib.archive.comparing import one_card
@@ -17,7 +17,7 @@ from matchlib.archive.merged import Merged, left_in
 from matchlib.archive.names import insert_names, names_of, respelled, rewrite_names
 from matchlib.archive.naming import respelled_job
 from matchlib.archive.rows import give_back, numbers_given
-from matchlib.archive.stored import kept
+from matchlib.archive.stored import StoredPanel, kept
 from matchlib.domain import Name, Panel, name_key
 from matchlib.domain.name import near_names
 from matchlib.errors import ArchiveError
@@ -250,29 +250,51 @@ class _Merging:
         self, connection: sa.Connection, panels: Sequence[Panel]
     ) -> tuple[list[Panel], dict[str, str], list[tuple[str, str]]]:
         """Their panels under codes of this archive; their codes to those; what is left out."""
-        clashing = self._others(connection, panels)
-        if not clashing:
-            return list(panels), {p.code: p.code for p in panels}, []
-        answer = self._clash(clashing)
+        left: list[tuple[str, str]] = []
+        codes = self._known(connection, panels)
+        clashing = self._others(connection, [p for p in panels if codes[p.code] == p.code])
+        answer = self._clash(clashing) if clashing else "same"
         if answer == "leave":
-            own = [p for p in panels if p.code not in clashing]
+            panels = [p for p in panels if p.code not in clashing]
+            codes = {p.code: codes[p.code] for p in panels}
             why = "another panel has its code here, and it was left out, as answered"
-            return own, {p.code: p.code for p in own}, [(code, why) for code in clashing]
+            left = [(code, why) for code in clashing]
+        elif answer == "prefix":
+            given = {code: self.prefix + code for code in clashing}
+            fresh = [replace(p, code=given[p.code]) for p in panels if p.code in given]
+            taken = sorted(set(given.values()) & set(codes.values()))
+            taken += self._others(connection, fresh)
+            if taken:
+                raise ArchiveError(
+                    f"With {self.prefix!r} before it, a code of theirs is that of another panel "
+                    "too.",
+                    got=", ".join(taken[:_SAID]),
+                    remedy="give another prefix (--prefix).",
+                )
+            codes |= given
+        return [replace(p, code=codes[p.code]) for p in panels], codes, left
+
+    def _known(self, connection: sa.Connection, panels: Sequence[Panel]) -> dict[str, str]:
+        """Their codes, and the codes here: another where a merge put a prefix before either."""
+        known = kept(connection, [p.code for p in panels])
+        alike = {p.code for p in panels if _one_here(known.get(p.code), p)}
+        p = schema.panels
+        here = connection.scalars(sa.select(p.c.code).where(~p.c.deleted)).all()
         codes = {p.code: p.code for p in panels}
-        if answer == "prefix":
-            codes |= {code: self.prefix + code for code in clashing}
-        coded = [replace(p, code=codes[p.code]) for p in panels]
-        fresh = {codes[code] for code in clashing}
-        taken = sorted(fresh & {p.code for p in panels}) if answer == "prefix" else []
-        if answer == "prefix":
-            taken += self._others(connection, [p for p in coded if p.code in fresh])
-        if taken:
-            raise ArchiveError(
-                f"With {self.prefix!r} before it, a code of theirs is that of another panel too.",
-                got=", ".join(taken[:_SAID]),
-                remedy="give another prefix (--prefix).",
-            )
-        return coded, codes, []
+        free = {code for code in here if code not in alike}
+        longer: dict[str, list[str]] = {}
+        for code in here:
+            for short in _ends(code):
+                longer.setdefault(short, []).append(code)
+        for panel in panels:
+            if panel.code in alike:
+                continue
+            near = [c for c in (*longer.get(panel.code, ()), *_ends(panel.code)) if c in free]
+            stored = kept(connection, near)
+            if found := next((c for c in near if _one_here(stored[c], panel)), None):
+                codes[panel.code] = found
+                free.remove(found)
+        return codes
 
     def _others(self, connection: sa.Connection, panels: Sequence[Panel]) -> list[str]:
         """Codes that other panels have here."""
@@ -282,7 +304,7 @@ class _Merging:
             for p in panels
             if (stored := known.get(p.code)) is not None
             and not stored.deleted
-            and not one_card(stored.panel, p)
+            and not _one_here(stored, p)
         ]
 
     def _clash(self, codes: Sequence[str]) -> str:
@@ -362,6 +384,19 @@ class _Merging:
                     name, at = names[one.name], one.at.isoformat(timespec="milliseconds")
                     attaching.attach(connection, codes[code], name, one.data, at=at, who=one.who)
         return sum(map(len, missing.values()))
+
+
+def _ends(code: str) -> list[str]:
+    """What a code may be without a prefix: 11 is not 1 with a 1 before it."""
+    cuts = range(1, len(code))
+    return [code[i:] for i in cuts if not (code[i - 1].isdigit() and code[i].isdigit())]
+
+
+def _one_here(stored: StoredPanel | None, theirs: Panel) -> bool:
+    """Whether what is kept here, under whatever code, is the card of theirs."""
+    if stored is None or stored.deleted:
+        return False
+    return one_card(stored.panel, replace(theirs, code=stored.panel.code))
 
 
 def _with(ours: Name, theirs: Name, rows: Collection[tuple[str, str]]) -> Name:
