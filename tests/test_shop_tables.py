@@ -87,3 +87,13 @@ def test_a_file_without_readings_is_told_what_it_lacks(table):
     path = table("Ground: silver,,\n\nPanel,Density,Peel\nA1,1.2,80\n")
     with pytest.raises(FileError, match="has no column L, a, b or of a wavelength"):
         understand(path)
+
+
+def test_that_no_clear_coat_is_said_is_told(table):
+    head = "Card,Base,Candy,Sprayed as,L,a,b"
+    path = table(f"{head}\nA1,silver,red,3@6:1,40,30,20\n")
+    report = accepted(understand(path, answers={**SEEN, "order": "carrier"}))
+    assert "under no clear coat, since the file does not say." in report.assumed
+    path = table(f"{head},Clear\nA1,silver,red,3@6:1,40,30,20,\n")
+    report = accepted(understand(path, answers={**SEEN, "order": "carrier"}))
+    assert not any("clear" in words for words in report.assumed)

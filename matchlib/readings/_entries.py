@@ -197,6 +197,10 @@ class TableReader:
             assumed.append(measured.scale.note + ".")
         if measured.source_unstated:
             assumed.append("read by a spectrophotometer, since the file does not say.")
+        said = self.lookup.columns.known.keys() | self.lookup.facts.keys()
+        known = self.role == "readings" or self.lookup.columns.ours or self.lookup.table.strict
+        if not known and not {"clear", "tile"} & said:
+            assumed.append("under no clear coat, since the file does not say.")
         return warnings, assumed
 
     def _back(self, row: Row, name: str) -> Any:
