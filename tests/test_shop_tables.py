@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from matchlib.errors import FileError
-from matchlib.readings import accepted, understand
+from matchlib.readings import Stated, accepted, understand
 from tests.declared import NM, SEEN
 
 
@@ -97,3 +97,14 @@ def test_that_no_clear_coat_is_said_is_told(table):
     path = table(f"{head},Clear\nA1,silver,red,3@6:1,40,30,20,\n")
     report = accepted(understand(path, answers={**SEEN, "order": "carrier"}))
     assert not any("clear" in words for words in report.assumed)
+
+
+def test_a_number_that_an_instrument_gives_again_is_told_by_its_colour(table):
+    known = understand(table("panel,ground,L,a,b\n1,silver,62,0,1\n2,gold,70,3,29\n"), answers=SEEN)
+    stated = Stated(panels={p.code: p for p in known.panels})
+    head = "Name,L*,a*,b*,Date\n"
+    again = table(f"{head}1,62.3,0.1,1,2026-11-03\n2,70.1,3,29,2026-11-03\n", "again.csv")
+    assert not accepted(understand(again, answers=SEEN, stated=stated)).warnings
+    other = table(f"{head}1,30,20,10,2026-11-10\n2,69,3,28,2026-11-10\n", "other.csv")
+    (told,) = accepted(understand(other, answers=SEEN, stated=stated)).warnings
+    assert "apart under the same code (1)" in told

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import zip_longest
 from typing import Any
 
-from matchlib.domain import Panel, Recipe, Stage
+from matchlib.domain import Panel, Reading, Recipe, Stage
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._cells import heading
 from matchlib.readings._columns import ask_column
@@ -92,6 +93,10 @@ def read_tables(
         _join(intake)
         _alike(intake)
     panels = [] if waiting else _gather(intake)
+    if several_read := list(_of_cards(panels, intake)):
+        from matchlib.readings.repeats import far_apart_words  # numpy: only repeats pay
+
+        intake.warnings += far_apart_words(several_read)
     if len(intake.tiles) > 1:
         from matchlib.readings.drift import drift_words  # numpy: only files with tiles pay
 
@@ -283,6 +288,17 @@ def _gather(intake: _Intake) -> list[Panel]:
             continue
         panels.append(panel)
     return panels
+
+
+def _of_cards(panels: list[Panel], intake: _Intake) -> Iterator[tuple[str, list[Reading]]]:
+    """The readings of each stage with its card's code, behind those known of it already."""
+    met = {e.code: e.known for e in intake.entries if e.known is not None}
+    for panel in panels:
+        known = met[panel.code].stages if panel.code in met else ()
+        for stage, old in zip_longest(panel.stages, known[: len(panel.stages)]):
+            readings = [*(old.readings if old else ()), *stage.readings]
+            if len(readings) > 1:
+                yield panel.code, readings
 
 
 def _merge(entries: list[Entry], intake: _Intake) -> Panel:

@@ -9,7 +9,7 @@ repeating takes off, so that their mean is as sure as one of them.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -21,7 +21,7 @@ from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import Reading
 from matchlib.errors import FileError
 
-__all__ = ["mean_reading"]
+__all__ = ["far_apart_words", "mean_reading"]
 
 _FEWEST_FOR_STRAY = 5
 # Iglewicz, Hoaglin (1993), "How to Detect and Handle Outliers": modified z-score above 3.5.
@@ -30,6 +30,8 @@ _NORMAL_MAD = 0.6745
 # Repeatability of a good instrument on even panels, common practice, no source: without a floor,
 # five readings that agree to the last digit would make an outlier of the sixth.
 _QUIET = 0.1
+_OF_OTHERS = 5.0  # ΔE00 that no two readings of one card are apart; common practice, no source
+_NAMED = 8
 
 
 def mean_reading(readings: Sequence[Reading]) -> Reading:
@@ -57,6 +59,29 @@ def mean_reading(readings: Sequence[Reading]) -> Reading:
     white = white_point(first.viewing.illuminant, first.viewing.observer)
     lab = xyz_to_lab(lab_to_xyz(labs, white).mean(axis=0), white).tolist()
     return replace(first, lab=tuple(lab), **about)
+
+
+def far_apart_words(cards: Iterable[tuple[str, Sequence[Reading]]]) -> list[str]:
+    """Return a sentence on cards of which readings of one kind cannot be of one card."""
+    pairs: list[tuple[str, Reading, Reading]] = []
+    for code, readings in cards:
+        first: dict[tuple[object, ...], Reading] = {}
+        for r in readings:
+            before = first.setdefault((r.viewing, r.source, r.state), r)
+            pairs += [] if before is r else [(code, before, r)]
+    if not pairs:
+        return []
+    apart = delta_e00(
+        [lab_of_reading(before) for _, before, _ in pairs], [lab_of_reading(r) for *_, r in pairs]
+    )
+    far = list(dict.fromkeys(p[0] for p, d in zip(pairs, apart, strict=True) if d > _OF_OTHERS))
+    if not far:
+        return []
+    named = ", ".join(far[:_NAMED]) + f" and {len(far) - _NAMED} more" * (len(far) > _NAMED)
+    return [
+        f"Readings of one kind are up to ΔE00 {apart.max():.0f} apart under the same code "
+        f"({named}): see whether they are of the same card."
+    ]
 
 
 def _check_alike(readings: Sequence[Reading]) -> None:
