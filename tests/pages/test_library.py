@@ -402,3 +402,13 @@ def test_a_file_is_asked_about_and_taken_in(nothing: Session) -> None:
     page = press(screen, "file", "x.csv", b"Card\nA1\n")
     assert "has no column" in plain(page)
     assert len(nothing.archive) == 1
+
+
+def test_what_is_assumed_of_a_file_is_said_before_it_is_taken_in(nothing: Session) -> None:
+    screen = LibraryScreen(nothing)
+    press(screen, "open")
+    head = "Card,Base,Light,Geometry,L*,a*,b*\n"
+    press(screen, "part", "file")
+    page = press(screen, "file", "grounds.csv", f"{head}A1,silver,D65/10,45:0,60,0,1\n".encode())
+    assert "Take in 1 card" in page
+    assert "Assumed: under no clear coat" in plain(page)

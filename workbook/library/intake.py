@@ -133,8 +133,10 @@ def _counted(found: ImportReport) -> str:
     readings = counted(sum(p.times_read for p in found.panels), "reading")
     left = f", {counted(len(found.refused), 'row')} refused" if found.refused else ""
     waits = f"; {counted(len(found.open), 'question')} first" if found.open else ""
+    told = [f"Look at: {w}" for w in found.warnings[:_SHOWN]]
+    told += [f"Assumed: {a}" for a in found.assumed[:_SHOWN]]
     return f'<p class="wb-big">{cards}, {readings}{left}{waits}</p>' + "".join(
-        f'<p class="wb-muted">Look at: {esc(w)}</p>' for w in found.warnings[:_SHOWN]
+        f'<p class="wb-muted">{esc(words)}</p>' for words in told
     )
 
 
