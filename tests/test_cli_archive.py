@@ -244,3 +244,18 @@ def test_a_join_by_an_old_spelling_says_the_name_that_stays(shop):
     assert run("names", "rename", "ground", "silver", "pearl", cwd=shop).exit_code == 0
     done = run("names", "join", "ground", "graphite", "silver", cwd=shop)
     assert "The ground graphite is pearl from now on." in done.stdout
+
+
+def test_a_joined_spelling_is_known_and_one_that_was_undone_is_asked_about_again(shop):
+    head = "Card,Base,Mix (carrier:colour),Light,Geometry,L,a,b\n"
+    (shop / "a.csv").write_text(f"{head}Z1,slver,,D65/10,45:0,60,0,1\n")
+    (shop / "b.csv").write_text(f"{head}Z2,slver,,D65/10,45:0,61,0,1\n")
+    assert "much like 'silver'" in refused("import", "a.csv", cwd=shop)
+    json_of("import", "a.csv", "--answer", "name:ground:slver=new", cwd=shop)
+    json_of("undo", json_of("history", cwd=shop)[-1]["change"], cwd=shop)
+    again = json_of("import", "a.csv", "--dry-run", cwd=shop)
+    assert again["answered"] == {"name:ground:slver": "new"}
+    json_of("import", "a.csv", "--answer", "name:ground:slver=new", cwd=shop)
+    json_of("names", "join", "ground", "slver", "silver", cwd=shop)
+    done = json_of("import", "b.csv", cwd=shop)
+    assert (done["unsure"], done["answered"]) == ([], {})

@@ -412,3 +412,19 @@ def test_what_is_assumed_of_a_file_is_said_before_it_is_taken_in(nothing: Sessio
     page = press(screen, "file", "grounds.csv", f"{head}A1,silver,D65/10,45:0,60,0,1\n".encode())
     assert "Take in 1 card" in page
     assert "Assumed: under no clear coat" in plain(page)
+
+
+def test_an_answer_can_be_changed_though_an_earlier_file_gave_it(nothing: Session) -> None:
+    screen = LibraryScreen(nothing)
+    press(screen, "open")
+    head = "Card,Base,Candy,Mix,Coats,Light,Geometry,L*,a*,b*\n"
+    row = "{},silver,rust,6 to 1,3,D65/10,45:0,40,10,12\n"
+    for code, order, ratio in (("A1", "colour", "1:6"), ("A2", "carrier", "6:1")):
+        press(screen, "part", "file")
+        page = press(screen, "file", "cards.csv", (head + row.format(code)).encode())
+        press(screen, "answer", answer_0=order)
+        press(screen, "import")
+        recipe = nothing.archive.panel(code).recipe
+        assert str(recipe.schedule) == f"3@{ratio}"
+    assert "What was answered" in page
+    assert "Which comes first in this file" in page

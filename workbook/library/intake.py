@@ -114,6 +114,9 @@ def draw(screen: LibraryScreen) -> str:
     found = take.report
     main = _counted(found) + _questions(found) + _rows(found) + wrong
     main += fold("The first rows as understood", _understood(found), ident="understood")
+    if answered := _questions(found, answered=True):
+        again = button("Read it again with these answers", "answer")
+        main += fold("What was answered", f"{answered}{again}", ident="answered")
     main += fold("Where a known card differs", _known(take.how.known), ident="known")
     main += fold("What the columns were taken for", _columns(found), ident="columns")
     main += field("Your name, for the history", "who") + another
@@ -140,12 +143,12 @@ def _counted(found: ImportReport) -> str:
     )
 
 
-def _questions(found: ImportReport) -> str:
-    html = []
-    for i, question in enumerate(found.questions):
-        if question.answer is None:
-            html.append(_question(i, question))
-    return "".join(html)
+def _questions(found: ImportReport, *, answered: bool = False) -> str:
+    return "".join(
+        _question(i, question)
+        for i, question in enumerate(found.questions)
+        if (question.answer is not None) == answered
+    )
 
 
 def _question(i: int, question: Question) -> str:

@@ -291,7 +291,7 @@ def _read(
     profiles = archive.profiles(_PROFILE) if archive is not None else {}
     stated: Stated = Stated(how.facts, how.decimal, how.scale)
     if archive is not None:
-        names = {kind: archive.names(kind) for kind in ("ground", "colour")}
+        names = {kind: _spellings(archive, kind) for kind in ("ground", "colour")}
         stated = replace(stated, names=names, panels=_Known(archive))
     answers = {**_answers_of(profiles.get(how.profile or "")), **how.answers}
     report = understand(paths, answers=answers, stated=stated, sheet=how.sheet)
@@ -305,6 +305,14 @@ def _read(
             note = f"questions were answered as last time, by the profile {name!r}."
             return replace(again, assumed=(*again.assumed, note)), name
     return report, None
+
+
+def _spellings(archive: Archive, kind: str) -> list[str]:
+    """Every spelling of the names in use; one on no card, as after an undo, is new again."""
+    from matchlib.archive import all_names
+
+    used = [name for name, uses in all_names(archive, kind) if uses or name.lots]
+    return [text for name in used for text in (name.name, *name.spellings)]
 
 
 def _answers_of(profile: Any) -> dict[str, str]:
