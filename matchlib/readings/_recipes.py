@@ -351,7 +351,7 @@ class RecipeReader:
 
     def _order(self, step: Step, row: Row) -> str:
         a, b = _plain(step.first), _plain(step.second)
-        where = f"{self.lookup.where(row)}: {a} part{'s' * (a != '1')}"
+        where = f"{self.lookup.where(row)}: {a} parts"
         share, other = _share(step.second, step.first), _share(step.first, step.second)
         question = Question(
             "order",
