@@ -40,7 +40,6 @@ FOR_PYTHON = {
     "correction": {"Today"},  # given to `Belief.of`
     "demo": {"demo_archive", "demo_table"},
     "errors": {"UnknownName"},
-    "evenness": {"Gun"},  # given to `spray_panel`
     "readings": {"frame_of"},
     "regression": {"FitReport", "Prediction", "Priors"},  # given to a model, or come back from it
     "validation": {"Validation"},  # comes back from `cross_validate`

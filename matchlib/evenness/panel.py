@@ -1,8 +1,8 @@
-"""A panel sprayed on paper: how it looks at each angle, and what differs from side to side."""
+"""Panels sprayed on paper: what differs from side to side at each angle."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from matchlib.colorimetry import Tolerance, delta_e00
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.evenness.film import coat_shares, lab_by_film, ordered
-from matchlib.evenness.gun import CELL_MM, Gun, coat_film
+from matchlib.evenness.gun import CELL_MM, OVERLAP, coat_film
 from matchlib.regression import FilmPredictor
 from matchlib.target import Target
 
@@ -19,6 +19,7 @@ __all__ = ["UnevenAngle", "Unevenness", "spray_panel"]
 
 Array = NDArray[np.float64]
 
+_CELLS = 80, 120  # rows and columns: 600 mm along the strokes, 400 mm across them
 _FACTORS = np.linspace(0.2, 2.4, 111)
 _PAIRS = 4000
 
@@ -29,8 +30,6 @@ class UnevenAngle:
 
     viewing: Viewing  # light, observer and geometry
     weight: float  # how much a difference counts here [-]
-    # CIELAB of the one panel that is drawn, strokes running left to right
-    picture: Array = field(compare=False, repr=False)  # (rows, columns, 3)
     # difference that 95 percent of pairs of patches of 2 cm stay within, mean over the panels
     # drawn; in the unit of the order's difference, not weighted
     side_to_side: float
@@ -43,12 +42,6 @@ class Unevenness:
 
     Parameters
     ----------
-    recipe : Recipe
-        What was sprayed.
-    gun : Gun
-        How.
-    film : ndarray, shape (rows, columns)
-        Colour film of one panel over the mean [-].
     angles : tuple of UnevenAngle
         One an angle of the order.
     side_to_side : float
@@ -68,9 +61,6 @@ class Unevenness:
     True
     """
 
-    recipe: Recipe
-    gun: Gun
-    film: Array = field(compare=False, repr=False)
     angles: tuple[UnevenAngle, ...]
     side_to_side: float
     film_sd: float
@@ -80,11 +70,6 @@ class Unevenness:
     def worst(self) -> UnevenAngle:
         """The angle at which it counts most."""
         return max(self.angles, key=lambda a: a.weight * a.side_to_side)
-
-    @property
-    def picture(self) -> Array:
-        """CIELAB of the panel drawn, at the first angle, of shape (rows, columns, 3)."""
-        return self.angles[0].picture
 
     @property
     def words(self) -> str:
@@ -97,7 +82,7 @@ class Unevenness:
             seen = "seen by a careful eye"
         digits = self.tolerance.digits
         text = (
-            f"With {self.gun.overlap:.0%} overlap the film varies by about {self.film_sd:.0%}; "
+            f"With {OVERLAP:.0%} overlap the film varies by about {self.film_sd:.0%}; "
             f"from side to side expect up to {self.tolerance.with_unit(self.side_to_side, digits)}"
         )
         if len(self.angles) == 1:
@@ -116,11 +101,8 @@ class Unevenness:
 def spray_panel(
     model: FilmPredictor,
     recipe: Recipe,
-    gun: Gun | None = None,
     *,
-    size_mm: tuple[float, float] = (600.0, 400.0),
     panels: int = 8,
-    seed: int = 0,
     order: Target | None = None,
 ) -> Unevenness:
     """Simulate panels of a recipe and say what differs from side to side.
@@ -131,14 +113,8 @@ def spray_panel(
         Fitted.
     recipe : Recipe
         What is sprayed; a bare ground has no unevenness of colour film.
-    gun : Gun, optional
-        How; the usual if None.
-    size_mm : (float, float)
-        Width, along the strokes, and height of the panel [mm].
     panels : int
-        Panels drawn; the first is the picture.
-    seed : int
-        Decides every draw.
+        Panels drawn, of 600 by 400 mm; 1 to 500.
     order : Target, optional
         What it is judged by; ΔE00 in the archive's own geometry if None. Its first of a pair
         of patches is the standard.
@@ -146,36 +122,39 @@ def spray_panel(
     Returns
     -------
     Unevenness
-        The same for the same seed.
+        The same numbers every time.
 
     Raises
     ------
     DomainError
-        If the panel or the number of panels is impossible.
+        If the number of panels is impossible.
 
     Examples
     --------
     >>> from matchlib import Recipe
     >>> from matchlib.demo import demo_model
-    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> even = spray_panel(demo_model(), recipe, Gun(overlap=0.75), panels=2)
-    >>> striped = spray_panel(demo_model(), recipe, Gun(overlap=0.4), panels=2)
-    >>> even.side_to_side < striped.side_to_side
+    >>> two, five = (Recipe.of("silver", "cherry", coats, "yes") for coats in ("2@3:1", "5@9:1"))
+    >>> even, striped = (spray_panel(demo_model(), r, panels=2).side_to_side for r in (five, two))
+    >>> even < striped
     True
     """
-    shape = _cells(size_mm, panels)
+    if not 1 <= panels <= 500:
+        raise DomainError(
+            "This panel cannot be simulated.",
+            expected="1 to 500 panels",
+            got=f"{panels} panels",
+            remedy="8 are usual.",
+        )
     model.check_fitted()
-    gun, by = gun or Gun(), ordered(order)
-    rng, views = np.random.default_rng(seed), by.views(model.usual_view)
+    by, rng = ordered(order), np.random.default_rng(0)
+    views = by.views(model.usual_view)
     # One film is seen at every angle.
     curves = [lab_by_film(model, [recipe], _FACTORS, viewing=v)[0] for v in views]
     shares = coat_shares(model, recipe)
     patch = max(1, round(20.0 / CELL_MM))
-    films, apart, apart_e00, spreads = [], [], [], []
+    apart, apart_e00, spreads = [], [], []
     for _ in range(panels):
-        film = _laid(gun, shares, shape, rng)
-        films.append(film)
-        patches = _patches(film, patch).ravel()
+        patches = _patches(_laid(shares, rng), patch).ravel()
         one, two = rng.integers(0, len(patches), (2, _PAIRS))
         labs = [_on_curve(patches, curve) for curve in curves]
         apart.append([by.tolerance.difference(lab[one], lab[two]) for lab in labs])
@@ -185,19 +164,9 @@ def spray_panel(
     tails = _tail(pairs)
     seen = _tail(np.array(apart_e00).swapaxes(0, 1))
     whole = by.greatest(list(pairs))
-    drawn = films[0]
     return Unevenness(
-        recipe=recipe,
-        gun=gun,
-        film=drawn / drawn.mean(),
         angles=tuple(
-            UnevenAngle(
-                view,
-                aim.weight,
-                _on_curve(drawn, curves[i]),
-                float(tails[i]),
-                float(seen[i]),
-            )
+            UnevenAngle(view, aim.weight, float(tails[i]), float(seen[i]))
             for i, (view, aim) in enumerate(zip(views, by.aims, strict=True))
         ),
         side_to_side=float(_tail(whole)),
@@ -206,28 +175,13 @@ def spray_panel(
     )
 
 
-def _cells(size_mm: tuple[float, float], panels: int) -> tuple[int, int]:
-    """Rows and columns of cells, if such panels can be drawn."""
-    width, height = size_mm
-    fits = min(width, height) >= 80 and max(width, height) <= 1000 * CELL_MM
-    if not (fits and 1 <= panels <= 500):
-        raise DomainError(
-            "This panel cannot be simulated.",
-            expected=f"sides of 80 to {1000 * CELL_MM:g} mm, 1 to 500 panels",
-            got=f"{width:g} by {height:g} mm, {panels} panels",
-            remedy="600 by 400 mm is usual.",
-        )
-    return round(height / CELL_MM), round(width / CELL_MM)
-
-
-def _laid(gun: Gun, shares: Array, shape: tuple[int, int], rng: np.random.Generator) -> Array:
-    """All coats of one panel, the next set off from the last where the sprayer does so."""
-    film = np.zeros(shape)
+def _laid(shares: Array, rng: np.random.Generator) -> Array:
+    """All coats of one panel, each set off from the last, so that their ridges average out."""
+    film = np.zeros(_CELLS)
     start = rng.uniform(0.0, 1.0)
     for coat, share in enumerate(shares):
-        shift = start + (coat / len(shares) if gun.set_off else 0.0)
-        film += share * coat_film(gun, shape, rng, shift=shift)
-    return film if len(shares) else np.ones(shape)
+        film += share * coat_film(_CELLS, rng, shift=start + coat / len(shares))
+    return film if len(shares) else np.ones(_CELLS)
 
 
 def _tail(pairs: Array) -> Array:
