@@ -162,7 +162,6 @@ def next_for_target(
     *,
     source: str = "spectrophotometer",
     shown: int = 5,
-    callback: Callback | None = None,
 ) -> Listing[TargetPanel]:
     """Rank panels by the chance of a match by the second panel.
 
@@ -178,9 +177,6 @@ def next_for_target(
         What will read the panels.
     shown : int
         How many to return.
-    callback : callable, optional
-        Called between pieces of work with the share done and what is being done; what it raises
-        ends the work.
 
     Returns
     -------
@@ -204,16 +200,12 @@ def next_for_target(
     """
     _check(candidates)
     belief = Belief.of(model)
-    report = part_of(callback)
-    report(0.0, "looking at every panel that could be sprayed")
     some = nearest(belief, candidates, target)[:FOLLOWING]
-    report(0.2, "working out the nearest")
     known = belief.together(some, target.viewings, source=source)
     each = outcomes(some, known.prediction, target.hope(known.prediction))
     first = np.argsort([-one.probability for one in each], kind="stable")[:THOUGHT_OF]
     found: list[TargetPanel] = []
-    for number, i in enumerate(first):
-        report(0.3 + 0.7 * number / len(first), "imagining what each panel would read")
+    for i in first:
         second = _by_second(i, known, target)
         passes = chance_words(each[i].probability)
         words = f"{some[i].words}: passes with a chance of {passes}; by the panel after it "

@@ -13,19 +13,14 @@ from matchlib.audit import audit
 from matchlib.demo import demo_panels
 from matchlib.domain import Colour, Panel
 from matchlib.linear import fit_panels
-from matchlib.mixing import Limits
-from matchlib.next_panel import next_for_archive, next_for_target
+from matchlib.next_panel import next_for_archive
 from matchlib.overview.within import candidates
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmRegressor, frames_of
-from matchlib.steering import plan
-from matchlib.suggest import suggest
-from matchlib.target import Target
 from matchlib.validation import cross_validate, repeatability, validation_table
 from matchlib.validation.simple import QuadraticRidge
 
 VIOLET = Colour.parse("violet")
-AIM, NEAT = Target.lab(22.0, 30.0, -34.0), Limits(blends=False, ground_blends=False)
 PANELS: list[Panel] = [p for p in demo_panels() if p.recipe.bare or p.recipe.colour == VIOLET]
 
 
@@ -57,13 +52,7 @@ def cases(model: Any) -> dict[str, tuple[int, Callable[[Callback], object]]]:
             30,
             lambda s: validation_table(*table, by=("panel",), model=quick, folds=3, callback=s),
         ),
-        "plan": (9, lambda s: plan(model, AIM, NEAT, readings=1, top=3, callback=s)),
-        "suggest": (5, lambda s: suggest(model, AIM, NEAT, callback=s)),
         "next_for_archive": (5, lambda s: next_for_archive(model, could, k=3, callback=s)),
-        "next_for_target": (
-            10,
-            lambda s: next_for_target(model, Target.lab(30, 30, -30), could, callback=s),
-        ),
     }
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import threading
 import tracemalloc
 from types import SimpleNamespace
 from typing import Any
@@ -23,7 +22,7 @@ from matchlib.suggest.refine import Picks
 from matchlib.suggest.scan import ReducedLaw, scan
 from matchlib.suggest.search import _Search
 from matchlib.suggest.space import Space
-from matchlib.target import Aim, Target
+from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, angle_model, angle_panels
 from tests.suggest_shop import archive_of, every, model_of, recipe, shop
 
@@ -192,10 +191,6 @@ def test_nothing_is_lost_against_the_whole_law_on_every_recipe(seed: int) -> Non
     assert min(s.expected for s in found) <= hope.mean.min() + 0.02
 
 
-class StoppedError(Exception):
-    """Pressed."""
-
-
 def test_of_equals_the_one_listed_first_comes_first() -> None:
     # A space lists fewer coats first, so that between equals they are proposed first.
     n = 40
@@ -212,40 +207,6 @@ def test_of_equals_the_one_listed_first_comes_first() -> None:
     assert _Search._chosen(search, recipes, np.ones(n), 3) == [0, 1, 2]
 
 
-@pytest.mark.parametrize("after", [0, 1, 3, 6, 8])
-def test_what_a_step_raises_ends_the_search(after: int) -> None:
-    calls: list[str] = []
-
-    def step(share: float | None, words: str) -> None:
-        assert share is None or 0.0 <= share <= 1.0
-        calls.append(words)
-        if len(calls) > after:
-            raise StoppedError
-
-    before = threading.active_count()
-    with pytest.raises(StoppedError):
-        suggest(model_of(), Target.lab(45, 5, 20), archive=archive_of(), callback=step)
-    assert len(calls) == after + 1
-    assert threading.active_count() == before
-
-
-def test_a_scan_stops_between_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "BLOCK", 500)
-    monkeypatch.setattr(module, "PAUSE", 0.0)
-    shares: list[float] = []
-
-    def step(share: float | None, _words: str) -> None:
-        assert share is not None
-        shares.append(share)
-        if len(shares) > 3:
-            raise StoppedError
-
-    with pytest.raises(StoppedError):
-        scan(space_of(Limits()), [Viewing()], [GREY], [np.eye(3)], callback=step)
-    assert len(shares) == 4
-    assert shares == sorted(shares)
-
-
 def test_how_many_are_worked_out_at_a_time_changes_nothing(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -254,17 +215,6 @@ def test_how_many_are_worked_out_at_a_time_changes_nothing(
     monkeypatch.setattr(module, "BLOCK", 77)
     for (_, one), (_, other) in zip(whole, distances(space, [Viewing()], [GREY]), strict=True):
         np.testing.assert_allclose(np.sqrt(one), np.sqrt(other), atol=1e-3)
-
-
-def test_a_search_that_is_watched_finds_the_same() -> None:
-    target = Target((Aim((45, 5, 20)), Aim((47, 6, 25), Viewing("A", "10"))))
-    shares: list[float | None] = []
-    watched = suggest(
-        model_of(), target, archive=archive_of(), callback=lambda share, _: shares.append(share)
-    )
-    assert watched.items == suggest(model_of(), target, archive=archive_of()).items
-    assert len(shares) > 8
-    assert [t for t in shares if t is not None] == sorted(t for t in shares if t is not None)
 
 
 @pytest.mark.parametrize("step_ups", [True, False])

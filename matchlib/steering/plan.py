@@ -21,7 +21,6 @@ from matchlib.domain.panel import readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome, outcomes
-from matchlib.progress import Callback, part_of
 from matchlib.steering.approach import HOPELESS, Approach, Task, chance_of_own
 from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.steering.steer import WORTH_A_READING
@@ -61,7 +60,6 @@ def plan(
     archive: Iterable[Recipe | Panel] = (),
     before_clear: bool = True,
     source: str = "spectrophotometer",
-    callback: Callback | None = None,
 ) -> CardPlans:
     """Plan cards that are read on the way.
 
@@ -83,8 +81,6 @@ def plan(
         Whether these are of the uncleared card.
     source : str
         What reads it on the way: ``spectrophotometer`` or ``photo``. It is judged by an instrument.
-    callback : callable, optional
-        Called with the share done and what is being done; what it raises ends the work.
 
     Returns
     -------
@@ -113,14 +109,12 @@ def plan(
             remedy="two are usual; 0 sprays the card blind.",
         )
     bounds, past = limits or Limits(), list(archive)
-    report = part_of(callback)
     fit = model.model if isinstance(model, Belief) else model
-    report(0.0, "looking through every recipe")
     if readings == 0 and fit is model:
-        found = suggest(fit, target, bounds, top=top, archive=past, callback=callback)
+        found = suggest(fit, target, bounds, top=top, archive=past)
         return CardPlans(tuple(map(_blind, found)), target, 0, found)
-    many, searched = max(2 * CANDIDATES, top), part_of(callback, 0.0, 0.5)
-    found = suggest(fit, target, bounds, top=many, archive=past, callback=searched)
+    many = max(2 * CANDIDATES, top)
+    found = suggest(fit, target, bounds, top=many, archive=past)
     if isinstance(model, Belief):
         found = as_believed(found, model)
     views = target.views(fit.usual_view)
@@ -131,8 +125,7 @@ def plan(
         near = found if single == bounds else suggest(fit, target, single, top=many, archive=past)
         chosen = _candidates(model, near, target, single)
         least = min(SLIGHT, max(candidate.probability for candidate in chosen))
-        for number, candidate in enumerate(chosen):
-            report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
+        for candidate in chosen:
             belief = Belief.of(model, recipes=[candidate.recipe])
             task = Task(belief, target, views, bounds, before_clear=before_clear, source=source)
             starts = None if candidate.probability >= least else ()
@@ -142,7 +135,6 @@ def plan(
         if readings > 1:  # more looks mend no hue: only the likeliest are thought on
             worked[:THOUGHT_ON] = [one.with_readings(readings) for one in worked[:THOUGHT_ON]]
             worked.sort(key=lambda one: one.place)
-        report(0.9, "working out what follows")
         plans = [one.plan(what_follows=not rank) for rank, one in enumerate(worked[:top])]
         plans[0] = replace(plans[0], own=chance_of_own(worked))
     notes = (*_pairs(plans[0], past, before_clear), *_notes(plans[0], source)) if readings else ()

@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import CoatSchedule, CoatStep, Recipe, Viewing
-from matchlib.progress import Callback
 from matchlib.suggest.space import Schedules, Space, spread
 from matchlib.target import Target
 
@@ -34,7 +33,7 @@ _BLOCK = 20_000
 
 
 def layered(
-    space: Space, target: Target, viewings: Sequence[Viewing], callback: Callback
+    space: Space, target: Target, viewings: Sequence[Viewing]
 ) -> tuple[list[Recipe], Array, int]:
     """Return the best recipes of two layers, how far each is from the target, and of how many."""
     walk = _Layers(space, target, viewings)
@@ -43,7 +42,6 @@ def layered(
         return [], np.zeros(0), 0
     cost = np.empty(len(rows))
     for i in range(0, len(rows), _BLOCK):
-        callback(i / len(rows), "looking through one colour over another")
         cost[i : i + _BLOCK] = walk.differences(rows[i : i + _BLOCK])
     ground, below, above = rows[:, :3].T
     pots = len(space.colour_share)

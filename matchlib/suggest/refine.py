@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Viewing
-from matchlib.progress import Callback
 from matchlib.suggest.space import Schedules, Space
 from matchlib.target import Target
 
@@ -54,12 +53,7 @@ class Picks:
 
 
 def refine(
-    space: Space,
-    starts: Picks,
-    target: Target,
-    viewings: Sequence[Viewing],
-    *,
-    callback: Callback | None = None,
+    space: Space, starts: Picks, target: Target, viewings: Sequence[Viewing]
 ) -> tuple[Array, Picks]:
     """Descend from the grid's best by damped Gauss-Newton steps on the whole law, then round."""
     # The differences (n,) that continuous parts would reach, and the measurable recipes around.
@@ -70,9 +64,7 @@ def refine(
     rows, ways = np.nonzero(walk.free)
     residual, best = walk.look(x, every)
     cost = (residual**2).sum(axis=1)
-    for done in range(_STEPS):
-        if callback is not None:
-            callback(done / _STEPS, "finding the parts between")
+    for _ in range(_STEPS):
         nudged, _ = walk.look(x[rows] + _NUDGE * np.eye(3)[ways], rows)
         jacobian = np.zeros((*residual.shape, 3))
         jacobian[rows, :, ways] = (nudged - residual[rows]) / _NUDGE

@@ -7,7 +7,6 @@ library's share included, which alone decides.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -18,7 +17,6 @@ from matchlib.colorimetry import weights, white_point
 from matchlib.colorimetry.lab import LAB_OF_CURVE, lab_curve
 from matchlib.domain import Viewing
 from matchlib.film import EXTERNAL_K1
-from matchlib.progress import Callback
 from matchlib.suggest.space import Schedules, Space
 
 __all__ = ["ReducedLaw", "scan"]
@@ -33,11 +31,6 @@ BLOCK = 1024
 All of it on one core: a second one, tried, waited for the interpreter at each of the many short
 calls, and took longer.
 """
-
-PAUSE = 0.05
-"""Between two calls of a callback [s]."""
-
-SAID = "looking through every recipe"
 
 _LIGHTER = np.array([16.0, 0.0, 0.0])
 
@@ -120,8 +113,6 @@ def scan(
     viewings: Sequence[Viewing],
     labs: Sequence[Array] | Array,
     axes: Sequence[Array] | Array,
-    *,
-    callback: Callback | None = None,
 ) -> list[tuple[Ints, Single]]:
     """For each pot, schedules it may have (m,) and squared differences (grounds, m) by the law."""
     # axes: of each aim, those in which a small difference is a length (`Target.axes`).
@@ -135,11 +126,7 @@ def scan(
     count = [len(rows) for rows in allowed]
     pot, row = np.repeat(np.arange(len(count)), count), np.concatenate(allowed)
     squares = np.zeros((len(space.ground_share), len(row)), np.float32)
-    reported = 0.0
     for start in range(0, len(row), BLOCK):
-        if callback is not None and time.monotonic() - reported > PAUSE:
-            callback(start / len(row), SAID)
-            reported = time.monotonic()
         block = slice(start, start + BLOCK)
         share, whole = shares[:, pot[block]], rich[row[block]]
         # The turn of a part of the pot, tanh(x + log share), by that of all of it, tanh x.

@@ -19,7 +19,6 @@ from matchlib.domain import Panel, Recipe, Viewing, three
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome, outcomes
-from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, Prediction
 from matchlib.sample import chances_of_own
 from matchlib.suggest.layered import layered
@@ -64,7 +63,6 @@ def suggest(
     *,
     top: int = 5,
     archive: Iterable[Recipe | Panel] = (),
-    callback: Callback | None = None,
 ) -> Suggestions:
     """Suggest recipes for a target.
 
@@ -81,9 +79,6 @@ def suggest(
     archive : iterable of Recipe or Panel, optional
         What was sprayed: gives spelling, ready blends and the usual clear coat, and lets a
         suggestion say what about it was never sprayed.
-    callback : callable, optional
-        Called with the share done and what is being done, many times a second, always from the
-        caller's own thread; what it raises ends the search at once.
 
     Returns
     -------
@@ -125,7 +120,7 @@ def suggest(
     space = Space.of(model, bounds, past)
     viewings = target.views(model.usual_view)
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        return _Search(space, target, viewings, past, callback=part_of(callback)).best(top)
+        return _Search(space, target, viewings, past).best(top)
 
 
 class _Search:
@@ -135,12 +130,9 @@ class _Search:
         target: Target,
         viewings: Sequence[Viewing],
         past: Sequence[Recipe],
-        *,
-        callback: Callback,
     ) -> None:
         self.space, self.target, self.viewings = space, target, viewings
         self.experience = PastRecipes(past)
-        self.callback = callback
         self.searched = 0
         self.never_mixed = dict(zip(space.shelf.grounds, space.shelf.never_mixed, strict=True))
         self.ground_kind = _kinds(space.ground_share > 0)
@@ -153,8 +145,7 @@ class _Search:
         return combinations
 
     def _scanned(self) -> Picks:
-        report = part_of(self.callback, 0.0, 0.3)
-        scans = scan(self.space, self.viewings, self.target.labs, self.target.axes, callback=report)
+        scans = scan(self.space, self.viewings, self.target.labs, self.target.axes)
         self.searched = sum(out.size for _, out in scans)
         if not self.searched:
             raise DomainError(
@@ -196,22 +187,13 @@ class _Search:
         return spread(self._combination(picks) * (kind.max() + 1) + kind, cost, most, each)
 
     def best(self, top: int) -> Suggestions:
-        self.callback(0.0, "looking through every recipe")
         picks = self._scanned()
-        self.callback(0.3, "working out the best again")
         seen = picks.labs(self.space, self.viewings)
         cost = self.target.difference(seen)
         starts = picks.take(self._spread(picks, cost, _STARTS, 2))
-        best, around = refine(
-            self.space,
-            starts,
-            self.target,
-            self.viewings,
-            callback=part_of(self.callback, 0.4, 0.7),
-        )
+        best, around = refine(self.space, starts, self.target, self.viewings)
         continuous = self._continuous(starts, best)
         both = picks.joined(around)
-        self.callback(0.7, "working out what can be measured")
         more = both.take(slice(len(picks), None)).labs(self.space, self.viewings)
         labs = [np.concatenate(each) for each in zip(seen, more, strict=True)]
         cost = self.target.difference(labs)
@@ -221,21 +203,17 @@ class _Search:
         recipes, cost = self._recipes(both.take(order)), cost[order]
         above: list[Recipe] = []
         if self.space.limits.layers:
-            report = part_of(self.callback, 0.75, 0.8)
-            above, away, looked_at = layered(self.space, self.target, self.viewings, report)
+            above, away, looked_at = layered(self.space, self.target, self.viewings)
             self.searched += looked_at
             recipes, cost = [*recipes, *above], np.concatenate([cost, away])
         if limited:
-            self.callback(0.8, "looking how unevenness shows")
             recipes, cost = self._even(recipes, cost)
-        self.callback(0.9, "working out the chances")
         there = self.space.model.predict_together(recipes, self.viewings)
         hope, floor = self.target.hope(there), _floor(there, self.target)
         chosen = self._chosen(recipes, hope.mean + self._trouble(recipes) * floor, top)
         told = outcomes(recipes, there, hope)
         made = self._described(chosen, told, there, cost=cost, continuous=continuous)
         made = with_ties(made, floor[chosen])
-        self.callback(0.95, "working out whether it can be reached")
         known = there.known.mean(axis=0)
         if limited or above:
             nearest = [recipes[i] for i in self._around(there.labs, known)]
