@@ -16,7 +16,7 @@ from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, t
 from matchlib.mixing import Limits
 from matchlib.outcome import Outcome
 from matchlib.sample import ANY_FILM, ONE_POT, chances_of_own, more_pots, origins
-from matchlib.steering.lookahead import LEAST, CoatsSprayed, Lookahead
+from matchlib.steering.lookahead import LEAST, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion
@@ -158,8 +158,8 @@ class Approach(NamedTuple):
         for count in range(len(by_readings), readings + 1):
             chances = {}
             for at in tried:
-                laid = CoatsSprayed(ahead.strength[at], ahead.coats[at])
-                chance = ahead.after_reading(at, count - 1, ahead.begun.laying(laid))
+                laid = ahead.begun.laying(float(ahead.added_sd(at)))
+                chance = ahead.after_reading(at, count - 1, laid)
                 chances[at] = float(chance.mean())
             tried = tuple(sorted(tried, key=lambda at: -chances[at])[:THOUGHT_ON])
             by_readings.append(chances[tried[0]])

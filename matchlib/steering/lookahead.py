@@ -23,7 +23,7 @@ from matchlib.linear import Together
 from matchlib.tails import dof_of, drawn_out, normal_cloud
 from matchlib.target import Target
 
-__all__ = ["LEAST", "Believed", "CoatsSprayed", "Lookahead"]
+__all__ = ["LEAST", "Believed", "Lookahead"]
 
 Array = NDArray[np.float64]
 
@@ -46,30 +46,23 @@ SOFT = 0.1
 """Share of the tolerance over which passing goes from yes to no, so that the count is smooth."""
 
 
-class CoatsSprayed(NamedTuple):
-    """Coats of a stage that are imagined, which have a film of their own."""
-
-    strength: float  # added [coats of neat colour]
-    coats: int
-
-
 class Believed(NamedTuple):
     """What is believed of a card after readings that are imagined, n cases of q numbers."""
 
     mean: Array  # (n, q), of each case
     covariance: Array  # (q, q), of every case
     known: Array  # (q, q), the part of it by what is not known of the law
-    laid: tuple[CoatsSprayed, ...] = ()  # imagined, whose own films are the last of the numbers
+    # standard deviations of the strength of stages that are imagined [coats of neat colour], whose
+    # own films are the last of the numbers
+    laid: tuple[float, ...] = ()
 
-    def laying(
-        self, stage: CoatsSprayed, cases: NDArray[np.intp] | slice = slice(None)
-    ) -> Believed:
+    def laying(self, sd: float, cases: NDArray[np.intp] | slice = slice(None)) -> Believed:
         """Return some cases with one stage more, of whose film nothing is read yet."""
         mean, last = self.mean[cases], len(self.covariance)
         covariance, known = np.eye(last + 1), np.zeros((last + 1, last + 1))
         covariance[:last, :last], known[:last, :last] = self.covariance, self.known
         mean = np.append(mean, np.zeros((len(mean), 1)), axis=1)
-        return Believed(mean, covariance, known, (*self.laid, stage))
+        return Believed(mean, covariance, known, (*self.laid, sd))
 
 
 @dataclass(frozen=True)
@@ -144,7 +137,7 @@ class Lookahead:
             rows = np.flatnonzero((away >= 0) & (away <= LIGHTER) & (last[:, t] >= 0.0))
             if t == base or not len(rows):
                 continue
-            then = now.laying(self._between(base, t), rows)
+            then = now.laying(float(self.added_sd(t, base)), rows)
             best = self.after_reading(t, readings_ahead - 1, then, depth=depth).mean(axis=1)
             chance[rows, t] = np.maximum(last[rows, t], best)
         return chance, last
@@ -171,19 +164,19 @@ class Lookahead:
         chance, _ = self.value(at, readings_ahead, after, depth=depth + 1)
         return np.asarray(chance.max(axis=1).reshape(len(now.mean), -1))
 
-    def _between(self, base: int, t: int) -> CoatsSprayed:
-        return CoatsSprayed(
-            float(self.strength[t] - self.strength[base]),
-            max(int(self.coats[t] - self.coats[base]), 1),
-        )
+    def added_sd(self, rows: NDArray[np.intp] | int, base: int | None = None) -> Array:
+        """Return how far the strength that some have more than a base, or all of it, may be off."""
+        less, fewer = (0.0, 0.0) if base is None else (self.strength[base], self.coats[base])
+        more, coats = self.strength[rows] - less, self.coats[rows] - fewer
+        return np.asarray(np.maximum(more, 0.0) * self.coat_sd / np.sqrt(np.maximum(coats, 1.0)))
 
-    def _by(self, there: Together, rows: NDArray[np.intp], laid: Sequence[CoatsSprayed]) -> Array:
+    def _by(self, there: Together, rows: NDArray[np.intp], laid: Sequence[float]) -> Array:
         """Derivative by what is believed and by the own film of every stage imagined."""
         by, film = there.slope[rows], there.film[rows]
         if not laid:
             return by
         whole = np.maximum(self.strength[rows], 1e-12)
-        own = [film * (x.strength / whole * self.coat_sd / np.sqrt(x.coats))[:, None] for x in laid]
+        own = [film * (sd / whole)[:, None] for sd in laid]
         return np.concatenate([by, np.stack(own, axis=2)], axis=2)
 
     def _passing(self, base: int, now: Believed) -> Array:
@@ -194,9 +187,8 @@ class Lookahead:
         by = self._by(self.judged, rows, now.laid)
         turned = by.transpose(0, 2, 1)
         lab = self.lab[rows, None] + now.mean @ turned
-        added = np.maximum(more[rows], 0.0) / np.maximum(self.strength[rows], 1e-12)
-        coats = np.maximum(self.coats[rows] - self.coats[base], 1.0)
-        new = self.judged.film[rows] * (added * self.coat_sd / np.sqrt(coats))[:, None]
+        added = self.added_sd(rows, base) / np.maximum(self.strength[rows], 1e-12)
+        new = self.judged.film[rows] * added[:, None]
         spread = by @ now.covariance @ turned + self.noise
         spread += new[:, :, None] * new[:, None, :]
         cloud = normal_cloud(JUDGED, spread.shape[1])
