@@ -27,7 +27,7 @@ from matchlib.progress import Callback
 from matchlib.regression.vocabulary import Vocabulary
 from matchlib.tails import block_diagonal, chance_words
 
-__all__ = ["DOUBTED", "LOOK", "aside_words", "believed_of", "learn", "unfitting_words", "weigh"]
+__all__ = ["DOUBTED", "LOOK", "aside_words", "learn", "unfitting_words", "weigh"]
 
 Array = NDArray[np.float64]
 
@@ -196,25 +196,17 @@ def learn(
     """
     limits = limits or Limits()
     cards = [list(map(Sprayed.of, t if isinstance(t, list) else [t])) for t in tried]
-    rows = [stages[0] for stages in cards if len(stages) == 1]
-    believed = believed_of(before, rows, limits)
-    after, unfitting = before.after(believed), [r for r in rows if r not in believed]
-    for stages in cards:
-        if len(stages) > 1:
-            if all(weigh(after, stage, limits).wrong <= DOUBTED for stage in stages):
-                after = Card.of(after, stages).learnt
-            else:
-                unfitting.append(stages[-1])
+    after, believed, unfitting = before, list[Sprayed](), list[Sprayed]()
+    # Panels read once come first, and are learnt from all together.
+    for stages in sorted(cards, key=lambda stages: len(stages) > 1):
+        if any(weigh(after, stage, limits).wrong > DOUBTED for stage in stages):
+            unfitting.append(stages[-1])
+        elif len(stages) == 1:
+            believed += stages
+            after = before.after(believed)
+        else:
+            after = Card.of(after, stages).learnt
     return after, tuple(unfitting)
-
-
-def believed_of(before: Belief, rows: Sequence[Sprayed], limits: Limits) -> list[Sprayed]:
-    """Return those of today's panels that are what their backs say."""
-    believed: list[Sprayed] = []
-    for row in rows:
-        if weigh(before.after(believed), row, limits).wrong <= DOUBTED:
-            believed.append(row)
-    return believed
 
 
 def unfitting_words(verdict: Verdict) -> str:

@@ -19,7 +19,7 @@ from matchlib.correction.weighing import (
     DOUBTED,
     LOOK,
     aside_words,
-    believed_of,
+    learn,
     unfitting_words,
     weigh,
 )
@@ -250,11 +250,10 @@ def correct(
     limits, last = limits or Limits(), rows[-1]
     before = Belief.of(model, recipes=[last.recipe])
     places_of(target, last, before.model.usual_view)  # refused before anything is learnt
-    believed = believed_of(before, rows[:-1], limits)
-    earlier = before.after(believed)
+    earlier, aside = learn(before, rows[:-1], limits)
     verdict = weigh(earlier, last, limits)
     fits = verdict.wrong <= DOUBTED
-    after = before.after([*believed, last]) if fits else earlier
+    after = before.after([*(r for r in rows[:-1] if r not in aside), last]) if fits else earlier
     near = {m.recipe: m for m in moves(last.recipe, limits, shelf_of(after.model, limits)[0])}
     wide = fresh_recipes(after.model, limits, usual=last.recipe.clear)
     changes = [
@@ -278,9 +277,9 @@ def correct(
             got="none",
             remedy="widen the limits.",
         )
+    left_out = aside_words([r.recipe for r in aside])
     shown = [best, *changes[:SHOWN], *fresh[:SHOWN]]
     best, *shown = with_own(after, shown, target, limits)
-    aside = aside_words([r.recipe for r in rows[:-1] if r not in believed])
     advice = Advice(
         belief=after,
         finished=tuple(earlier.finished(last)),
@@ -291,7 +290,7 @@ def correct(
         card=None,
         goal=target,
         last=last,
-        film_words=f"{film_words(*after.film)} {aside}".rstrip(),
+        film_words=f"{film_words(*after.film)} {left_out}".rstrip(),
         unfitting="" if fits else f"{unfitting_words(verdict)} No correction of the film is given.",
     )
     card = Card.of(earlier, [last])
