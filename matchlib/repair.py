@@ -19,7 +19,6 @@ from matchlib.colorimetry.difference import squares_about_mean
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import (
     CoatSchedule,
-    CoatStep,
     Lab,
     MixRatio,
     Reading,
@@ -221,11 +220,11 @@ def blend_in(
         )
     coats = [  # a mid-coat lies under the first of them alone
         replace(coat, ratio=_let_down(coat.ratio, weaker), over=None if number else coat.over)
-        for coat in _coats(recipe)
+        for coat in CoatSchedule(recipe.steps).each
         for number in range(weaker)
     ]
     coats += [replace(coats[-1], over=None)] * over
-    return _zones(model, _with(recipe, coats).coat_by_coat()[::-1], beside=over)
+    return _zones(model, recipe.with_steps(coats).coat_by_coat()[::-1], beside=over)
 
 
 def fade(
@@ -279,26 +278,15 @@ def fade(
             got=f"{two.ground}, clear coat: {two.clear or 'no'}",
             remedy="choose both ends over the same ground and under the same clear.",
         )
-    first, second = _coats(one), _coats(two)
+    first, second = (CoatSchedule(end.steps).each for end in (one, two))
     plan = []
     for i in range(zones):
         part, half = Fraction(i, zones - 1), Fraction(1, 2)
         # Half a coat is rounded to one end's favour, never to both: it would be a coat too many.
         ending = first[: math.floor(len(first) * (1 - part) + half)]
         coming = second[: math.ceil(len(second) * part - half)]
-        plan.append(_with(one, [*ending, *coming]))
+        plan.append(one.with_steps(ending + coming))
     return _zones(model, plan)
-
-
-def _coats(recipe: Recipe) -> list[CoatStep]:
-    """Every coat by itself, with its colour."""
-    each = () if recipe.schedule is None else recipe.schedule.each
-    return [replace(coat, colour=coat.colour or recipe.colour) for coat in each]
-
-
-def _with(recipe: Recipe, coats: Sequence[CoatStep]) -> Recipe:
-    """The recipe with other coats, which say their colours."""
-    return Recipe(recipe.ground, None, CoatSchedule(tuple(coats)), recipe.clear)
 
 
 def _let_down(ratio: MixRatio, by: int) -> MixRatio:

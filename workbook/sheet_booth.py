@@ -83,7 +83,7 @@ def coat_table(
     number = 1
     single = recipe.coats <= _MOST_COAT_ROWS
     for step in recipe.steps:
-        of = f"{step.colour} at " if step.colour else ""  # where there are several
+        of = f"{step.colour} at " if len(recipe.layers) > 1 else ""
         words = para(f"{of}{step.ratio}: {step.ratio.words}")
         for _ in range(step.coats if single else 1):
             last = number if single else number + step.coats - 1

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from matchlib.archive import schema
 from matchlib.archive.changes import Entry, entry_of
 from matchlib.archive.reading_out import whole
-from matchlib.domain import CoatSchedule, Colour, Ground, Name, Panel, Recipe, Stage, name_key
+from matchlib.domain import Colour, Ground, Name, Panel, Recipe, Stage, name_key
 from matchlib.domain.blend import Blend, check_one_pot
 from matchlib.errors import ArchiveError, DomainError
 from matchlib.plain import dump, from_plain, load, stored_as, to_plain
@@ -165,18 +165,12 @@ def _recipe(recipe: Recipe, say: Callable[[str, str], str]) -> Recipe:
     def parts(blend: Blend) -> tuple[tuple[str, Any], ...]:
         return tuple((say(blend.kind, name), share) for name, share in blend.parts)
 
-    schedule = recipe.schedule
-    if schedule is not None:
-        schedule = CoatSchedule(
-            tuple(
-                replace(s, colour=None if s.colour is None else Colour(parts(s.colour)))
-                for s in schedule.steps
-            )
-        )
     clear = recipe.clear
-    return Recipe(
+    bare = Recipe(
         Ground(parts(recipe.ground)),
-        None if recipe.colour is None else Colour(parts(recipe.colour)),
-        schedule,
-        clear if clear in (None, "yes") else say("clear", str(clear)),
+        clear=clear if clear in (None, "yes") else say("clear", str(clear)),
+    )
+    return bare.with_steps(
+        replace(s, colour=None if s.colour is None else Colour(parts(s.colour)))
+        for s in recipe.steps
     )

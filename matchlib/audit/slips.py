@@ -9,7 +9,7 @@ from itertools import product
 from typing import NamedTuple
 
 from matchlib.audit.finding import PRIORS, REVERSED_WHEN_RICH
-from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.domain import Colour, Ground, MixRatio, Panel, Recipe
 from matchlib.domain.blend import Blend
 
 __all__ = ["Materials", "slips"]
@@ -54,45 +54,35 @@ def slips(recipe: Recipe, shelf: Materials) -> list[tuple[str, Recipe, float]]:
     return found
 
 
-def _with(recipe: Recipe, steps: Sequence[CoatStep]) -> Recipe:
-    colour = None if any(s.colour for s in steps) else recipe.colour
-    return replace(recipe, colour=colour, schedule=CoatSchedule(tuple(steps)))
-
-
 def _reversed(recipe: Recipe) -> Iterator[Recipe]:
-    if recipe.schedule is None:
-        return
-    steps = recipe.schedule.steps
+    steps = recipe.steps
     turned = [
         s if s.ratio.carrier == 0 else replace(s, ratio=MixRatio(s.ratio.colour, s.ratio.carrier))
         for s in steps
     ]
-    yield _with(recipe, turned)
+    if turned:
+        yield recipe.with_steps(turned)
     if len(steps) > 1:
         for i, step in enumerate(turned):
-            yield _with(recipe, [*steps[:i], step, *steps[i + 1 :]])
+            yield recipe.with_steps([*steps[:i], step, *steps[i + 1 :]])
 
 
 def _miscounted(recipe: Recipe) -> Iterator[Recipe]:
-    if recipe.schedule is None:
-        return
-    steps = recipe.schedule.steps
+    steps = recipe.steps
     for i, step in enumerate(steps):
         for by in (1, -1, 2, -2):
-            if step.coats + by >= 1 and recipe.schedule.coats + by <= 60:
+            if step.coats + by >= 1 and recipe.coats + by <= 60:
                 changed = replace(step, coats=step.coats + by)
-                yield _with(recipe, [*steps[:i], changed, *steps[i + 1 :]])
+                yield recipe.with_steps([*steps[:i], changed, *steps[i + 1 :]])
             elif step.coats + by == 0 and len(steps) > 1:
-                yield _with(recipe, [*steps[:i], *steps[i + 1 :]])
+                yield recipe.with_steps([*steps[:i], *steps[i + 1 :]])
 
 
 def _other_ratios(recipe: Recipe, shelf: Materials) -> Iterator[Recipe]:
-    if recipe.schedule is None:
-        return
-    steps = recipe.schedule.steps
+    steps = recipe.steps
     for i, step in enumerate(steps):
         for ratio in shelf.ratios:
-            yield _with(recipe, [*steps[:i], replace(step, ratio=ratio), *steps[i + 1 :]])
+            yield recipe.with_steps([*steps[:i], replace(step, ratio=ratio), *steps[i + 1 :]])
 
 
 def _other_colours(recipe: Recipe, shelf: Materials) -> Iterator[Recipe]:

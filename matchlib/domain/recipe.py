@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Self
@@ -56,7 +57,7 @@ class Recipe:
             object.__setattr__(self, "clear", "yes")
         else:
             object.__setattr__(self, "clear", clean_name(clear, "clear coat"))
-        steps = self.steps
+        steps = () if self.schedule is None else self.schedule.steps
         colours = [c for s in steps if (c := s.colour or self.colour) is not None]
         if len(colours) < len(steps) or (not steps and self.colour is not None):
             raise DomainError(
@@ -154,8 +155,9 @@ class Recipe:
 
     @property
     def steps(self) -> tuple[CoatStep, ...]:
-        """Steps of the schedule; none for a bare ground."""
-        return () if self.schedule is None else self.schedule.steps
+        """Steps of the schedule, each saying its colour; none for a bare ground."""
+        steps = () if self.schedule is None else self.schedule.steps
+        return tuple(replace(s, colour=s.colour or self.colour) for s in steps)
 
     @property
     def coats(self) -> int:
@@ -223,16 +225,16 @@ class Recipe:
                 got=str(self.ground),
                 remedy="give a panel on another ground a code of its own.",
             )
-        now, before = self._named(), earlier._named()
-        if now is None and before is not None:
+        before = CoatSchedule(earlier.steps) if earlier.steps else None
+        if before is not None and not self.steps:
             raise DomainError(
                 "A panel that is built on keeps its coats.",
                 expected=f"all coats so far, beginning with {before}",
                 got="a bare ground",
                 remedy="write the whole schedule, those on the panel first.",
             )
-        added = None if now is None else now.after(before)
-        return None if added is None else Recipe(self.ground, None, added, self.clear)
+        added = CoatSchedule(self.steps).after(before) if self.steps else None
+        return None if added is None else self.with_steps(added.steps)
 
     def then(
         self, more: CoatSchedule, *, colour: Colour | None = None, clear: str | None = None
@@ -258,25 +260,21 @@ class Recipe:
         DomainError
             If the ground is bare and no colour is given.
         """
-        own = colour or (self.layers[-1][0] if self.layers else None)
-        before = self._named()
-        added = tuple(replace(s, colour=s.colour or own) for s in more.steps)
-        laid = () if before is None else before.steps
-        return Recipe(self.ground, None, CoatSchedule(laid + added), clear)
+        laid = self.steps
+        own = colour or (laid[-1].colour if laid else None)
+        added = (replace(s, colour=s.colour or own) for s in more.steps)
+        return replace(self.with_steps([*laid, *added]), clear=clear)
 
     def recoloured(self, own: Colour, other: Colour) -> Recipe:
         """Return the recipe with one of its colours exchanged for another, in all of its coats."""
-        named = self._named()
-        steps = () if named is None else named.steps
-        turned = tuple(replace(s, colour=other) if s.colour == own else s for s in steps)
-        return Recipe(self.ground, None, CoatSchedule(turned) if turned else None, self.clear)
+        return self.with_steps(
+            [replace(s, colour=other) if s.colour == own else s for s in self.steps]
+        )
 
-    def _named(self) -> CoatSchedule | None:
-        """The schedule with every step saying its colour."""
-        if self.schedule is None:
-            return None
-        steps = self.schedule.steps
-        return CoatSchedule(tuple(replace(s, colour=s.colour or self.colour) for s in steps))
+    def with_steps(self, steps: Iterable[CoatStep]) -> Recipe:
+        """Return the recipe with other coats, which say their colours; bare if there are none."""
+        each = tuple(steps)
+        return Recipe(self.ground, None, CoatSchedule(each) if each else None, self.clear)
 
     @property
     def words(self) -> str:

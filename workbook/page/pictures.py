@@ -45,9 +45,7 @@ def coats_words(recipe: Recipe) -> str:
     """Return a recipe's coats in a line, ``2 coats of 4.5:1, 1 of 9:1, clear``."""
     several = len(recipe.layers) > 1
     laid = [
-        f"{counted(s.coats, 'coat')} of "
-        + (f"{s.colour} at " if several and s.colour else "")
-        + spaced(s.ratio)
+        f"{counted(s.coats, 'coat')} of " + (f"{s.colour} at " if several else "") + spaced(s.ratio)
         for s in recipe.steps
     ]
     clear = [] if recipe.clear is None else ["clear" if recipe.clear == "yes" else recipe.clear]
