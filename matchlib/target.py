@@ -302,11 +302,12 @@ class Target:
         ndarray, shape (...)
             The worst over the aims of weight times difference.
         """
-        each = [
-            self.tolerance.difference(np.array(aim.lab), lab)
-            for aim, lab in zip(self.aims, labs, strict=True)
-        ]
-        return self.greatest(each)
+        return np.asarray(self.differences(labs).max(axis=0))
+
+    def differences(self, labs: Sequence[Array] | Array) -> Array:
+        """Return the same at each aim, shape (aims, ...)."""
+        pairs = zip(self.aims, labs, strict=True)
+        return np.array([a.weight * self.tolerance.difference(a.lab, lab) for a, lab in pairs])
 
     def greatest(self, differences: Sequence[Array]) -> Array:
         """Return the worst over the aims of weight times difference, of one difference an aim."""

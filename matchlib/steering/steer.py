@@ -322,11 +322,7 @@ def advise(
 def _failing(goal: Target, labs: Array, away: Array, recipes: Sequence[Recipe]) -> str:
     """Say what of lightness, chroma and hue fails of the recipe that comes nearest."""
     nearest = int(np.argmin(away))
-    each = [
-        aim.weight * goal.tolerance.difference(aim.lab, lab[nearest])
-        for aim, lab in zip(goal.aims, labs, strict=True)
-    ]
-    worst = int(np.argmax(each))
+    worst = int(np.argmax(goal.differences(labs[:, nearest])))
     aim, trial = goal.aims[worst], labs[worst][nearest]
     wanted, read = lch(aim.lab), lch(trial)
     alone = np.tile(wanted, (3, 1))  # the target, with one of the three as it is read

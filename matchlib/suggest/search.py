@@ -351,11 +351,7 @@ class _Search:
         if reach.chance >= OUT_OF_REACH:
             return doubtful(reach.chance, reach.telling, tolerance=target.tolerance.words)
         labs = there.labs[:, nearest]
-        away = [
-            aim.weight * float(target.tolerance.difference(aim.lab, lab))
-            for aim, lab in zip(target.aims, labs, strict=True)
-        ]
-        worst = int(np.argmax(away))
+        worst = int(np.argmax(target.differences(labs)))
         text = why_not(
             target.aims[worst].lab,
             labs[worst],
