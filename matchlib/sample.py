@@ -102,7 +102,7 @@ def origins(
     share = np.zeros(0) if told is None else told[0]
     for i in np.argsort(-share, kind="stable"):
         recipe = pots.recipes[i]
-        pot = recipe.ground, tuple(colour for colour, _ in recipe.layers)
+        pot = recipe.ground, recipe.colours
         likeliest = kinds.setdefault(pot, recipe)
         found[likeliest] = found.get(likeliest, 0.0) + float(share[i])
     return dict(sorted(found.items(), key=lambda one: -one[1]))
@@ -140,7 +140,7 @@ class _Pots(NamedTuple):
         kinds: dict[object, Recipe] = {}
         for r in recipes:
             if r.schedule is not None and more_pots(r):
-                kinds.setdefault((r.ground.names, tuple(c.names for c, _ in r.layers)), r)
+                kinds.setdefault((r.ground.names, tuple(c.names for c in r.colours)), r)
         mixed = list(kinds.values())
         return cls(
             (*(every[i] for i in near), *mixed),
@@ -172,7 +172,7 @@ def shelf_of(model: FilmPredictor, limits: Limits) -> tuple[tuple[Ground, ...], 
 
 def more_pots(recipe: Recipe) -> int:
     """Return how many more pots than one a recipe takes."""
-    mixed = [recipe.ground, *(colour for colour, _ in recipe.layers)]
+    mixed = [recipe.ground, *recipe.colours]
     return sum(len(x.parts) > 1 for x in mixed) + len(recipe.layers) - 1
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import pickle
+from itertools import groupby
 from typing import Any
 
 import pytest
@@ -329,3 +330,19 @@ def test_a_name_that_a_schedule_cannot_hold_stands_in_neat_recipes_alone(name: s
     assert Panel.of("A", neat).built_on(more).recipe == more
     with pytest.raises(DomainError, match="schedule of several colours"):
         neat.then(one, colour=Colour.parse("violet"))
+
+
+@pytest.mark.parametrize(
+    ("colour", "schedule", "colours"),
+    [
+        ("cherry", "2@6:1 1@3:1 over mid", ["cherry"]),
+        ("cherry", "2@6:1 cherry, 1@8:1 violet, 1@3:1 cherry", ["cherry", "violet", "cherry"]),
+        (None, None, []),
+    ],
+)
+def test_steps_say_their_colours_and_make_the_recipe_again(colour, schedule, colours) -> None:
+    whole = Recipe.of("silver", colour, schedule, "mat")
+    assert [str(c) for c in whole.colours] == colours
+    assert [colour for colour, _ in groupby(s.colour for s in whole.steps)] == [*whole.colours]
+    assert whole.with_steps(whole.steps) == whole
+    assert whole.with_steps([]) == Recipe.of("silver", clear="mat")

@@ -361,8 +361,8 @@ def _blends(blends: Any, say: Callable[[str, str], str]) -> Any:
 def _names_on(panel: Panel) -> Iterator[tuple[str, str]]:
     for stage in panel.stages:
         recipe = stage.recipe
-        for blend in (recipe.ground, *(step.colour for step in recipe.steps)):
-            yield from () if blend is None else ((blend.kind, name) for name in blend.names)
+        for blend in (recipe.ground, *recipe.colours):
+            yield from ((blend.kind, name) for name in blend.names)
         yield "clear", recipe.clear or ""
         yield "sprayer", stage.sprayer
         yield from (("sprayer", coat.sprayer) for coat in stage.log)

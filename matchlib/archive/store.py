@@ -218,7 +218,7 @@ class Archive(Records):
         tuple of Colour
             Each once, in the order first seen.
         """
-        return tuple(dict.fromkeys(c for r in self._recipes() for c, _ in r.layers))
+        return tuple(dict.fromkeys(c for r in self._recipes() for c in r.colours))
 
     def names(self, kind: str) -> tuple[str, ...]:
         """Return every name ever used, those within blends too.

@@ -54,7 +54,7 @@ def gaps(panels: Iterable[Panel], recipes: Iterable[Recipe]) -> tuple[str, ...]:
                     f"{ground} was never read bare, so it is known only through what lies on it: "
                     "one reading of the bare ground makes this surer."
                 ] = None
-        for name in (n for colour, _ in recipe.layers for n in colour.shares):
+        for name in (n for colour in recipe.colours for n in colour.shares):
             seen = under[name]
             if len(seen) == 1 and not seen & set(recipe.ground.shares):
                 found[

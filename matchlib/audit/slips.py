@@ -29,7 +29,7 @@ class Materials(NamedTuple):
         used = [s.ratio for r in recipes for s in r.steps]
         return cls(
             sorted({r.ground for r in recipes}, key=str),
-            sorted({colour for r in recipes for colour in _colours(r)}, key=str),
+            sorted({colour for r in recipes for colour in r.colours}, key=str),
             sorted({r for r in used if not r.looks_reversed}),
         )
 
@@ -86,20 +86,16 @@ def _other_ratios(recipe: Recipe, shelf: Materials) -> Iterator[Recipe]:
 
 
 def _other_colours(recipe: Recipe, shelf: Materials) -> Iterator[Recipe]:
-    for own, colour in product(_colours(recipe), shelf.colours):
+    for own, colour in product(dict.fromkeys(recipe.colours), shelf.colours):
         yield recipe.recoloured(own, colour)
 
 
 def _swapped(recipe: Recipe) -> Iterator[Recipe]:
-    for own in _colours(recipe):
+    for own in dict.fromkeys(recipe.colours):
         if len(own.parts) == 2:
             yield recipe.recoloured(own, Colour(_exchanged(own)))
     if len(recipe.ground.parts) == 2:
         yield replace(recipe, ground=Ground(_exchanged(recipe.ground)))
-
-
-def _colours(recipe: Recipe) -> list[Colour]:
-    return list(dict.fromkeys(colour for colour, _ in recipe.layers))
 
 
 def _exchanged(blend: Blend) -> tuple[tuple[str, Fraction], ...]:

@@ -137,7 +137,7 @@ def moves(recipe: Recipe, limits: Limits, grounds: Sequence[Ground]) -> list[Mov
             within = limits.min_coats <= schedule.coats <= limits.max_coats
             if within and (stronger or not _steps_up(schedule)):
                 found.append(Move(replace(recipe, schedule=schedule), words, changes))
-        for own in dict.fromkeys(colour for colour, _ in recipe.layers):
+        for own in dict.fromkeys(recipe.colours):
             for blend, words in _shares(own, limits.blend_parts):
                 changed = recipe.recoloured(own, Colour(blend.parts))
                 found.append(Move(changed, f"in the pot, {words}"))

@@ -109,7 +109,7 @@ class Conditions:
         Conditions
             Each colour with its lot, each ground with its batch.
         """
-        colours = [name for colour, _ in recipe.layers for name, _ in colour.parts]
+        colours = [name for colour in recipe.colours for name, _ in colour.parts]
         return cls(
             sprayer,
             _each(colours, lot),

@@ -182,6 +182,11 @@ class Recipe:
             for colour, run in groupby(self.schedule.steps, key=lambda s: s.colour or first)
         )
 
+    @property
+    def colours(self) -> tuple[Colour, ...]:
+        """The colour of each of its layers, in the order sprayed; none for a bare ground."""
+        return tuple(colour for colour, _ in self.layers)
+
     def coat_by_coat(self) -> tuple[Recipe, ...]:
         """Return what is on the panel before the first coat, after it, and so on to the last.
 
@@ -284,13 +289,13 @@ class Recipe:
             clear += f" {self.clear}"
         if self.colour is None or self.schedule is None:
             return f"{self.ground}, bare{clear}"
-        colours = ", then ".join(str(colour) for colour, _ in self.layers)
+        colours = ", then ".join(map(str, self.colours))
         return f"{colours} over {self.ground}: {self.schedule.words}{clear}"
 
     def __str__(self) -> str:
         if self.colour is None:
             return f"{self.ground}, bare"
-        colours = " then ".join(str(colour) for colour, _ in self.layers)
+        colours = " then ".join(map(str, self.colours))
         return f"{colours} over {self.ground}, {self.schedule}"
 
 

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import Tolerance, delta_e00, delta_lch
 from matchlib.domain import (
     CoatSchedule,
-    Colour,
     Ground,
     Lab,
     MixRatio,
@@ -205,9 +204,9 @@ def _near(
         )
         for n, (_, seen) in enumerate(found)
     ]
-    colours = _colours(recipe)
+    colours, ground = recipe.colours, recipe.ground
     strange = np.array(
-        [(_colours(p.recipe) != colours) + (p.recipe.ground != recipe.ground) for p, _ in found]
+        [(p.recipe.colours != colours) + (p.recipe.ground != ground) for p, _ in found]
     )
     near = tuple(
         NearPanel(
@@ -221,10 +220,6 @@ def _near(
         for n in np.lexsort((away, strange))
     )
     return near, readings
-
-
-def _colours(recipe: Recipe) -> list[Colour]:
-    return [colour for colour, _ in recipe.layers]
 
 
 def _read(panel: Panel, view: Viewing) -> Lab | None:

@@ -71,7 +71,7 @@ class LessonBasis:
         self.view = model.usual_view
         recipes = [p.recipe for p in panels]
         self.grounds = [g for g in dict.fromkeys(r.ground for r in recipes) if g.neat]
-        some = dict.fromkeys(c for r in recipes for c, _ in r.layers)
+        some = dict.fromkeys(c for r in recipes for c in r.colours)
         self.colours = [c for c in some if c.neat]
 
     def labs(self, recipes: Sequence[Recipe], light: str = "D65") -> Array:

@@ -407,4 +407,4 @@ def _text(kind: str, recipe: Recipe) -> str:
 
 
 def _colours(recipe: Recipe) -> str:
-    return " then ".join(str(colour) for colour, _ in recipe.layers)
+    return " then ".join(map(str, recipe.colours))

@@ -144,7 +144,7 @@ def coverage(panels: Sequence[Panel]) -> Coverage:
     pale gold     3       0      5
     """
     grounds = Counter(p.recipe.ground for p in panels)
-    laid = {p.code: dict.fromkeys(colour for colour, _ in p.recipe.layers) for p in panels}
+    laid = {p.code: dict.fromkeys(p.recipe.colours) for p in panels}
     colours = Counter(colour for own in laid.values() for colour in own)
     cells: dict[tuple[Ground, Colour | None], list[Panel]] = {}
     for panel in sorted(panels, key=lambda p: p.recipe.strength):

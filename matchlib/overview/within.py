@@ -47,7 +47,7 @@ def candidates(
     """Return what could be sprayed with the neat grounds and colours of an archive."""
     recipes = [p.recipe for p in panels]
     own = dict.fromkeys(r.ground for r in recipes if r.ground.neat)
-    pots = dict.fromkeys(c for r in recipes for c, _ in r.layers if c.neat)
+    pots = dict.fromkeys(c for r in recipes for c in r.colours if c.neat)
     clears = [r.clear for r in recipes]
     clear = max(dict.fromkeys(clears), key=clears.count) if clears else None
     return [
@@ -109,7 +109,7 @@ def reach(
     read = []
     for panel in panels:
         of_ground = not grounds or str(panel.recipe.ground) in grounds
-        laid = {str(colour) for colour, _ in panel.recipe.layers}
+        laid = set(map(str, panel.recipe.colours))
         of_colour = not colours or panel.recipe.bare or not laid.isdisjoint(colours)
         place = panel_lab(panel, view) if of_ground and of_colour else None
         if place is not None:

@@ -174,7 +174,7 @@ def _names(panels: Sequence[Panel]) -> dict[str, list[str]]:
         for stage in panel.stages:
             recipe = stage.recipe
             found["ground"] |= dict.fromkeys(recipe.ground.names)
-            for colour, _ in recipe.layers:
+            for colour in recipe.colours:
                 found["colour"] |= dict.fromkeys(colour.names)
             found["clear"] |= dict.fromkeys(("no", recipe.clear) if recipe.clear else ("no",))
             found["sprayer"] |= dict.fromkeys([stage.sprayer] if stage.sprayer else [])

@@ -55,7 +55,7 @@ class Vocabulary:
         """Collect the names in use."""
         distinct, known = set(recipes), set(conditions)
         grounds = sorted({n for r in distinct for n in r.ground.shares})
-        colours = sorted({n for r in distinct for c, _ in r.layers for n in c.shares})
+        colours = sorted({n for r in distinct for c in r.colours for n in c.shares})
         place = {n: i for i, n in enumerate(grounds)}
         blends = {pair for r in distinct for pair in combinations(sorted(r.ground.shares), 2)}
         seen = [v.canonical.geometry for v in viewings]
@@ -109,7 +109,7 @@ class Vocabulary:
 
 def names_of(recipe: Recipe) -> set[tuple[str, str]]:
     """Grounds and colours of a recipe, each with what it is."""
-    colours = {("colour", c) for colour, _ in recipe.layers for c in colour.shares}
+    colours = {("colour", c) for colour in recipe.colours for c in colour.shares}
     return {("ground", g) for g in recipe.ground.shares} | colours
 
 

@@ -38,7 +38,7 @@ class Ingredients(NamedTuple):
         past = list(archive)
         spelled: dict[str, str] = {}
         for recipe in past:
-            for blend in (recipe.ground, *(colour for colour, _ in recipe.layers)):
+            for blend in (recipe.ground, *recipe.colours):
                 for name in blend.names:
                     spelled.setdefault(name_key(name), name)
         clear = limits.clear

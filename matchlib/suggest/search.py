@@ -314,7 +314,7 @@ class _Search:
         continuous: dict[Hashable, float],
     ) -> list[Suggestion]:
         model, space = self.space.model, self.space
-        neat = [o.expected for o in told if [c.neat for c, _ in o.recipe.layers] == [True]]
+        neat = [o.expected for o in told if [c.neat for c in o.recipe.colours] == [True]]
         rival = min(neat, default=np.inf) if space.neat.any() else None
         offered = [told[i].recipe for i in chosen]
         bare = [Recipe(recipe.ground, clear=space.shelf.clear) for recipe in offered]
@@ -325,7 +325,7 @@ class _Search:
             outcome, recipe = told[i], offered[place]
             best = continuous.get((_combination(recipe), recipe.coats), float(cost[i]))
             own = outcome.expected
-            colours = ", then ".join(" + ".join(c.names) for c, _ in recipe.layers)
+            colours = ", then ".join(" + ".join(c.names) for c in recipe.colours)
             made.append(
                 Suggestion(
                     **vars(outcome),
@@ -377,7 +377,7 @@ def _floor(there: Prediction, target: Target) -> Array:
 
 def _combination(recipe: Recipe) -> Hashable:
     """Its ground and colours, whatever their parts."""
-    colours = tuple(frozenset(colour.shares) for colour, _ in recipe.layers)
+    colours = tuple(frozenset(colour.shares) for colour in recipe.colours)
     return frozenset(recipe.ground.shares), colours
 
 

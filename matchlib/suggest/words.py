@@ -100,7 +100,7 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float | None, own: floa
     if colour is None:
         return f"Bare {ground}: the ground alone is nearest."
     gift = _gift(ground_lab)
-    layers = [str(c) for c, _ in recipe.layers]
+    layers = list(map(str, recipe.colours))
     if len(layers) == 1 and colour.neat:
         kind = f"Neat {colour} over {ground}"
         return f"{kind}: {gift}; {_coats(recipe)}."
@@ -134,7 +134,7 @@ class PastRecipes:
 
     def __init__(self, archive: Iterable[Recipe]) -> None:
         past = set(archive)
-        self._layered = {tuple(frozenset(c.shares) for c, _ in r.layers) for r in past}
+        self._layered = {tuple(frozenset(c.shares) for c in r.colours) for r in past}
         self.past = [
             (frozenset(colour.shares), r.ground, schedule.coats, _richest(schedule))
             for r in past
@@ -159,7 +159,7 @@ class PastRecipes:
             found.append(f"ground never mixed at these parts: {recipe.ground}")
         if not self.past:
             return found
-        layers = tuple(frozenset(colour.shares) for colour, _ in recipe.layers)
+        layers = tuple(frozenset(colour.shares) for colour in recipe.colours)
         if len(layers) > 1 and layers not in self._layered:
             (below, _), (above, _) = recipe.layers[-2:]
             found.append(f"{above} never sprayed over {below}")

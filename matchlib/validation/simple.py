@@ -39,7 +39,7 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
                 bare.setdefault(recipe.ground, []).append(value)
         self.bare_ = {g: np.mean(v, axis=0) for g, v in bare.items()}
         self.middle_ = lab.mean(axis=0)
-        self.colours_ = sorted({n for r in recipes for c, _ in r.layers for n in c.shares})
+        self.colours_ = sorted({n for r in recipes for c in r.colours for n in c.shares})
         self.n_features_in_ = X.shape[1]
         self.model_ = make_pipeline(StandardScaler(), *self._steps()).fit(
             self._numbers(recipes), lab

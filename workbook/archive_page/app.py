@@ -45,7 +45,7 @@ class ArchiveScreen(PartedScreen):
         """Return the part that is on screen."""
         panels = self.session.archive.panels()
         grounds = {n for p in panels for n in p.recipe.ground.names}
-        colours = {n for p in panels for c, _ in p.recipe.layers for n in c.names}
+        colours = {n for p in panels for c in p.recipe.colours for n in c.names}
         count = (
             f"<p><b>{counted(len(panels), 'card')}</b> · "
             f"{counted(len(grounds), 'ground')} · "

@@ -71,7 +71,7 @@ class PanelOptions:
             if not (self.schedule or self.ratio):
                 raise click.BadParameter("--on-top needs the coats that were added: --schedule")
             ground = str(before.ground)
-            colour = colour or next((str(c) for c, _ in before.layers[-1:]), "")
+            colour = colour or next(map(str, before.colours[-1:]), "")
         return Recipe.of(
             ground, colour, self.schedule, self.clear, ratio=self.ratio, coats=self.coats
         )

@@ -55,7 +55,7 @@ class FilterOptions:
         def suits(panel: Panel) -> bool:
             recipes = [stage.recipe for stage in panel.stages]
             grounds = {key for r in recipes for key in (r.ground, *r.ground.shares)}
-            colours = {key for r in recipes for c, _ in r.layers for key in (c, *c.shares)}
+            colours = {key for r in recipes for c in r.colours for key in (c, *c.shares)}
             sprayers = {name_key(stage.sprayer) for stage in panel.stages}
             lots = {name_key(stage.lot) for stage in panel.stages}
             named = (
@@ -125,7 +125,7 @@ def _row(panel: Panel) -> dict[str, Any]:
         "panel": panel.code,
         "stages": len(panel.stages),
         **recipe.cells,
-        "colour": " then ".join(str(colour) for colour, _ in recipe.layers),
+        "colour": " then ".join(map(str, recipe.colours)),
         "date": panel.date.isoformat() if panel.date else "",
         "sprayer": panel.sprayer,
         "lot": panel.lot,

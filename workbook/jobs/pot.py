@@ -138,7 +138,7 @@ def pots_of(recipe: Recipe, typed: dict[str, str]) -> Pot:
     Returned: one pot a ratio. Raises `DomainError` if something is missing or cannot be read.
     """
     request = request_of(typed)
-    colours = {name for colour, _ in recipe.layers for name in colour.shares}
+    colours = {name for colour in recipe.colours for name in colour.shares}
     # The shop's list holds what other jobs are mixed of, too.
     mixed = colours | {*_SIDES, request.third.partition(" ")[0].casefold()}
     own = {name: v for name, v in _densities(typed).items() if name.casefold() in mixed}

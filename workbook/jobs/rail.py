@@ -81,4 +81,4 @@ def _beside(work: Work) -> tuple[str, tuple[float, float, float]]:
 
 def materials(recipe: Recipe) -> tuple[object, ...]:
     """A recipe's ground and its colours, whatever their ratios and coats."""
-    return recipe.ground, *(colour for colour, _ in recipe.layers)
+    return recipe.ground, *recipe.colours

@@ -81,9 +81,7 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
     for scored in (*advice.changes, *advice.fresh):
         recipe, words = scored.recipe, coats_words(scored.recipe)
         if materials(recipe) != materials(panel.recipe):
-            words = (
-                f"{' then '.join(str(c) for c, _ in recipe.layers)} over {recipe.ground}, {words}"
-            )
+            words = f"{' then '.join(map(str, recipe.colours))} over {recipe.ground}, {words}"
         ways.append(Way(f"A fresh card: {words}", recipe, "", scored.probability))
     kept: dict[object, Way] = {}  # of so many coats of the same things one will do, the likeliest
     for way in sorted(ways, key=lambda w: (-chance(w.chance)[0], -round(w.chance, 2), not w.on)):

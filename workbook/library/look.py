@@ -114,9 +114,7 @@ def _some(screen: LibraryScreen) -> list[Panel]:
         p
         for p in archive.panels()
         if (not ground or p.recipe.ground == grounds.get(ground))
-        and (
-            not colour or colours.get(colour) in {c for c, _ in p.recipe.layers or ((None, None),)}
-        )
+        and (not colour or colours.get(colour) in (p.recipe.colours or (None,)))
         and ("year" not in only or (p.date is not None and p.date.year == year))
         and ("photo" not in only or any(r.picture or r.source == "photo" for r in p.readings))
     ]

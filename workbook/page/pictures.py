@@ -32,7 +32,7 @@ __all__ = [
 
 def recipe_title(recipe: Recipe) -> Raw:
     """Return a recipe's colours over its ground, the names standing out."""
-    colours = ", then ".join(f"<b>{esc(colour)}</b>" for colour, _ in recipe.layers)
+    colours = ", then ".join(f"<b>{esc(colour)}</b>" for colour in recipe.colours)
     return Raw(f"{colours or 'bare'} over <b>{esc(recipe.ground)}</b>")
 
 

@@ -42,7 +42,7 @@ def conditions_typed(
         for reading in stage.readings
     ]
     recipes = {stage.recipe for panel in panels for stage in panel.stages}
-    colours = {n for r in recipes for c, _ in r.layers for n in c.shares}
+    colours = {n for r in recipes for c in r.colours for n in c.shares}
     grounds = {n for r in recipes for n in r.ground.shares}
     unseen: list[str] = []
     stated = Conditions(

@@ -114,7 +114,7 @@ def draw_fade(screen: TrainingScreen) -> tuple[str, str, str]:
     # Nothing is known of what stands only on cards that nobody has read.
     read = [stage.recipe_at(r) for _, _, stage, r in readings_in(archive.panels())]
     under = {name for recipe in read for name in recipe.ground.shares}
-    above = {name for recipe in read for colour, _ in recipe.layers for name in colour.shares}
+    above = {name for recipe in read for colour in recipe.colours for name in colour.shares}
     colours = {str(c): str(c) for c in archive.colours() if c.neat and c.shares.keys() <= above}
     grounds = {str(g): str(g) for g in archive.grounds() if g.neat and g.shares.keys() <= under}
     ground = get("under", next(iter(grounds), ""))

@@ -34,7 +34,7 @@ def _offered(screen: TrainingScreen) -> tuple[list[str], dict[str, MixRatio], di
     steps = [s for p in panels for s in p.recipe.steps]
     sprayed = Counter(s.ratio for s in steps if not s.ratio.looks_reversed)
     ratios = [r for r, _ in sprayed.most_common()]
-    neat = [str(c) for c in dict.fromkeys(c for p in panels for c, _ in p.recipe.layers) if c.neat]
+    neat = [str(c) for c in dict.fromkeys(c for p in panels for c in p.recipe.colours) if c.neat]
     light = {p.recipe.ground: lab[0] for p in panels if p.recipe.bare and (lab := card_lab(p))}
     ranked = {str(g): g for g in sorted(light, key=lambda g: -light[g])}
     return neat, {str(r): r for r in ratios} or {"6:1": MixRatio.parse("6:1")}, ranked
@@ -117,7 +117,7 @@ def _as_sprayed(screen: TrainingScreen, found: Sequence[Rung]) -> str:
         recipe, lab = panel.recipe, card_lab(panel)
         if lab is None or recipe.ground != ground or recipe.schedule is None:
             continue
-        if [c for c, _ in recipe.layers] == [colour]:  # none of them in layers
+        if recipe.colours == (colour,):  # none of them in layers
             rows.append((recipe.schedule.strength, str(recipe.schedule), panel.code, lab))
     rows.sort()
     if not rows:
