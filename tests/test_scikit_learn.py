@@ -177,6 +177,35 @@ def test_the_bundled_table_is_fitted_as_pandas_reads_it(bundled):
     assert cross_validate(table, table[LAB], model=QUICK, folds=2).median < 1.0
 
 
+def test_numbers_may_be_of_pandas_own_types(tmp_path):
+    write_table(demo_panels(), tmp_path / "panels.csv")
+    plain = pd.read_csv(tmp_path / "panels.csv")
+    own = pd.read_csv(tmp_path / "panels.csv", dtype_backend="numpy_nullable")
+    assert own["L"].isna().any()
+    model = clone(QUICK).fit(plain, plain[LAB])
+    for y in (own[LAB], own[[*LAB, *plain.loc[:, "400":"700"].columns]]):
+        again = clone(QUICK).fit(own, y)
+        np.testing.assert_array_equal(again.predict(own), model.predict(plain))
+        assert again.score(own, y) == pytest.approx(model.score(plain, plain[LAB]))
+
+
+@pytest.mark.parametrize("empty", [None, np.nan, pd.NA, ""])
+def test_rows_without_a_panels_code_are_panels_of_their_own(table, empty):
+    some = table.drop_duplicates("panel")
+    alone = clone(QUICK).fit(some.drop(columns="panel"), some[LAB])
+    bare = some.assign(panel=pd.Series([empty] * len(some), some.index, object))
+    model = clone(QUICK).fit(bare, some[LAB])
+    np.testing.assert_array_equal(model.predict(some), alone.predict(some))
+    assert len(model.trust_) == len(some)
+    assert cross_validate(bare, some[LAB], model=QUICK, folds=3).folds == 3
+
+
+def test_a_panel_is_known_by_its_number_beside_empty_cells(table):
+    codes = [float(n) for n in pd.factorize(table["panel"])[0]]
+    model = clone(QUICK).fit(table.assign(panel=[*codes[:-1], None]), table[LAB])
+    assert {"0", "1", f"row {len(table)}"} <= set(model.trust_)
+
+
 def test_a_number_is_read_the_same_beside_empty_cells(table, fitted):
     shown = table.head(4).assign(observer=10, lot=12)
     floats = shown.assign(observer=[10.0] * 4, lot=[12.0] * 4)

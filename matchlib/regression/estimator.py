@@ -21,7 +21,7 @@ from matchlib.domain import Conditions, Recipe
 from matchlib.errors import FitError
 from matchlib.plural import counted
 from matchlib.progress import Callback, part_of
-from matchlib.regression.frames import rows_of
+from matchlib.regression.frames import panels_of, rows_of
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import Observations, readings_as_lab
 from matchlib.regression.predictor import FilmPredictor
@@ -129,8 +129,8 @@ class FilmRegressor(
             ``panel`` (rows of one panel share its film; those of one ``stage``, ``state`` and
             day ``read`` are repeats), ``sprayer``, ``lot``, ``batch``, ``instrument``, ``date``
             and ``sd`` or ``covariance`` (the reading's own uncertainty, [ΔE*ab] or 3 × 3 [ΔE*ab²],
-            None where unknown). Missing columns take the usual: a spectrophotometer at D65/10°,
-            45:0, each row its own panel.
+            None where unknown). Missing columns and empty cells take the usual: a
+            spectrophotometer at D65/10°, 45:0, each row its own panel.
         y : array_like or DataFrame
             (n, 3) Lab; (n, 31) reflectance 400-700 nm; or a DataFrame with columns ``L``, ``a``,
             ``b`` and one a wavelength [nm], empty where a row has none. A row without a reading
@@ -156,9 +156,7 @@ class FilmRegressor(
         recipes, viewings, sources, conditions = rows_of(X)
         seen = Observations.of(X, y, viewings, sources)
         _check_archive(recipes)
-        count = len(recipes)
-        codes = X["panel"] if "panel" in X.columns else [f"row {i + 1}" for i in range(count)]
-        panels, panel = np.unique(np.asarray(codes, np.str_), return_inverse=True)
+        panels, panel = np.unique(np.asarray(panels_of(X), np.str_), return_inverse=True)
         words = Vocabulary.of(recipes, viewings, conditions)
         table = RecipeTable.of(recipes, viewings, words, conditions)
         photographed = bool(seen.photo.mean() > 0.5)

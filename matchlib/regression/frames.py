@@ -27,6 +27,7 @@ __all__ = [
     "conditions_of",
     "frames_of",
     "is_empty",
+    "panels_of",
     "rows_of",
     "spectral_columns",
 ]
@@ -89,6 +90,15 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
 def spectral_columns(frame: pd.DataFrame) -> list[Any]:
     """Return the columns of a table that are named by a wavelength [nm]."""
     return [c for c in frame.columns if _WAVELENGTH.fullmatch(str(c))]
+
+
+def panels_of(X: pd.DataFrame) -> list[str]:
+    """Return each row's panel by its code; a row without one is a panel of its own."""
+    codes = X["panel"] if "panel" in X.columns else [None] * len(X)
+    return [
+        f"row {number}" if is_empty(code) else _text(code).strip()
+        for number, code in enumerate(codes, 1)
+    ]
 
 
 def rows_of(X: pd.DataFrame) -> tuple[list[Recipe], list[Viewing], list[str], list[Conditions]]:

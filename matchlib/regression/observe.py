@@ -118,7 +118,7 @@ def _read(X: pd.DataFrame, y: Any) -> tuple[Array, Array, NDArray[np.bool_]]:
     lab, spectra = _split(y, len(X))
     names, empty = spectral_columns(X), np.isnan(np.hstack([lab, spectra])).all(axis=1)
     if names and empty.any():
-        spectra[empty] = _gridded(names, X[names].to_numpy(float)[empty])
+        spectra[empty] = _gridded(names, _floats(X[names])[empty])
     spectral = np.asarray(np.isfinite(spectra).all(axis=1), np.bool_)
     if spectral.any() and spectra[spectral].max() > _BRIGHTEST:
         raise FitError(
@@ -175,7 +175,7 @@ def _split(y: Any, count: int) -> tuple[Array, Array]:
             remedy=remedy,
         )
     try:
-        values = np.array(y, float)
+        values = _floats(y)
     except (TypeError, ValueError):
         raise FitError(
             "These readings are not numbers.",
@@ -193,8 +193,8 @@ def _split(y: Any, count: int) -> tuple[Array, Array]:
     else:
         named, numbers = {"L", "a", "b"} & set(columns), spectral_columns(y)
         if len(named) in (0, 3) and len(named) + len(numbers) == len(columns):
-            lab = y.reindex(columns=["L", "a", "b"]).to_numpy(float, copy=True)
-            return lab, _gridded(numbers, y[numbers].to_numpy(float)) if numbers else spectra
+            lab = _floats(y.reindex(columns=["L", "a", "b"]))
+            return lab, _gridded(numbers, _floats(y[numbers])) if numbers else spectra
     told = f", columns {', '.join(map(str, columns[:8]))}" if columns else ""
     raise FitError(
         "These readings do not have the shape of readings.",
@@ -202,6 +202,13 @@ def _split(y: Any, count: int) -> tuple[Array, Array]:
         got=f"{values.shape}{told}",
         remedy="give one reading a row, in columns L, a, b, or named by their wavelengths [nm].",
     )
+
+
+def _floats(table: Any) -> Array:
+    """New numbers, NaN where a table has an empty cell of any kind: pandas' own NA is no float."""
+    if hasattr(table, "columns"):
+        return np.asarray(table.to_numpy(float, copy=True, na_value=np.nan))
+    return np.array(table, float)
 
 
 def _gridded(names: list[Any], values: Array) -> Array:

@@ -23,7 +23,7 @@ from matchlib.errors import DomainError, FitError
 from matchlib.plural import counted
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, FilmRegressor
-from matchlib.regression.frames import rows_of
+from matchlib.regression.frames import panels_of, rows_of
 from matchlib.regression.observe import readings_as_lab
 from matchlib.tails import region, squared_distance
 
@@ -129,8 +129,7 @@ def split_rows(
     X: pd.DataFrame, by: str, *, folds: int, random_state: int | None
 ) -> Iterator[tuple[Ints, Ints]]:
     """Split a table of readings, bare grounds always in training."""
-    codes = X["panel"].fillna("") if "panel" in X.columns else range(len(X))
-    panels = np.array([str(code).strip() for code in codes])
+    panels = np.array(panels_of(X))
     recipes, *_, conditions = rows_of(X)
     rows = np.flatnonzero([not recipe.bare for recipe in recipes])
     if by.startswith(AFTER):
