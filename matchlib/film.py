@@ -186,7 +186,7 @@ def kubelka_layer(
     s_safe = np.where(clear, 1.0, s)
     a = 1.0 + k / s_safe
     b = np.sqrt(np.maximum(a**2 - 1.0, 1e-18))
-    depth = np.maximum(b * s_safe * x, 1e-12)
+    depth = np.where(clear, 1.0, b * s_safe * x)
     coth = b / np.tanh(depth)
     layer = (1.0 - rg * (a - coth)) / (a - rg + coth)
     result: Array = np.where(clear, rg * np.exp(-2.0 * k * x), layer)

@@ -152,6 +152,14 @@ def test_kubelka_layer_solves_the_two_flux_equations(k, s, x, rg):
     assert film.kubelka_layer(k, s, x, rg) == pytest.approx(expected, abs=1e-9)
 
 
+@pytest.mark.parametrize("rg", [0.0, 0.05, 0.8])
+@pytest.mark.parametrize("sx", [1e-7, 1e-5, 1e-4, 1e-2, 1.0, 50.0])
+def test_a_layer_that_only_scatters_is_kubelkas_limit(sx, rg):
+    # Kubelka (1948), K = 0: R = (Rg + (1 - Rg) S X) / (1 + (1 - Rg) S X).
+    expected = (rg + (1 - rg) * sx) / (1 + (1 - rg) * sx)
+    assert film.kubelka_layer(0.0, 1.0, sx, rg) == pytest.approx(expected, rel=1e-6)
+
+
 def test_two_layers_are_one_of_their_thickness():
     # Kubelka (1948), part II: the lower layer over the ground is the ground of the upper one.
     lower = film.kubelka_layer(0.5, 1.0, 0.4, 0.8)
