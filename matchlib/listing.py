@@ -58,8 +58,12 @@ def items_frame(items: Iterable[Any]) -> pd.DataFrame:
     """Return results as a table, one row an item."""
     import pandas as pd
 
-    rows = [_cells(item) for item in items]
-    return pd.DataFrame(rows, columns=list(dict.fromkeys(n for row in rows for n in row)))
+    told = [(item, _cells(item)) for item in items]
+    rows = [cells for _, cells in told]
+    # What an item has in columns of other names, or not at all, is no column of the empty others.
+    odd = {f.name for item, cells in told for f in fields(item) if f.name not in cells}
+    names = dict.fromkeys(n for row in rows for n in row if n not in odd)
+    return pd.DataFrame(rows, columns=list(names))
 
 
 def _cells(item: Any) -> dict[str, Any]:
@@ -73,8 +77,8 @@ def _cells(item: Any) -> dict[str, Any]:
             cells[field.name] = value.code
         elif field.name == "lab":
             cells |= dict(zip("Lab", map(float, value), strict=True))
-        elif isinstance(value, tuple) and all(isinstance(v, str) for v in value):
-            cells[field.name] = "; ".join(value)
+        elif isinstance(value, tuple) and all(isinstance(v, str | Recipe) for v in value):
+            cells[field.name] = "; ".join(map(str, value))
         elif value is None or isinstance(value, str | bool | int | float):
             cells[field.name] = value
         elif not (is_dataclass(value) or hasattr(value, "__len__")) or hasattr(value, "parts"):

@@ -60,6 +60,7 @@ def test_many_are_printed_as_a_table_and_as_csv(at, here):
         (r["sample"], r["schedule"]) for r in here
     ]
     assert [float(r["L"]) for r in rows] == [r["L"] for r in here]
+    assert set(rows[0]) == {k for k, v in here[0].items() if not isinstance(v, list)}
 
 
 def test_a_dask_cluster_of_two_workers_says_the_same(at, here, tmp_path):

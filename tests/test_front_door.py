@@ -138,6 +138,18 @@ def test_every_list_is_a_table(model: FilmPredictor) -> None:
     assert plans.to_frame()["blind"].tolist() == [p.blind for p in plans]
 
 
+def test_a_table_has_no_column_of_what_some_items_hold_elsewhere(model: FilmRegressor) -> None:
+    findings = matchlib.audit(PANELS, model)
+    found = findings.to_frame()
+    assert found["others"].tolist() == ["; ".join(map(str, f.others)) for f in findings]
+    assert found["others"].any()
+    assert found["proposed schedule"].isna().sum() == 1  # drift proposes no recipe
+    assert not {"proposed", "evidence"} & set(found.columns)
+    plans = plan(model, Target.lab(27.1, 45.9, 28.5), Limits(grounds=("pale gold",)))
+    assert [bool(p.likely) for p in plans] == [True, False]
+    assert not {"likely", "planned_readings"} & set(plans.to_frame().columns)
+
+
 def test_names_cannot_write_into_the_picture() -> None:
     recipe = Recipe.of("silver", "cherry", "4@6:1", clear="<b>bold</b>")
     step = matchlib.next_panel.ArchivePanel(recipe, 1.0, 0.5, HOSTILE)

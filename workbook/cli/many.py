@@ -181,4 +181,4 @@ def _as_dicts(found: Mapping[str, Suggestions]) -> list[dict[str, Any]]:
 
 def _as_csv(rows: Sequence[Mapping[str, Any]]) -> str:
     """Return rows of plain data as CSV: numbers and sentences, what is a list itself left out."""
-    return csv_text([k for k in rows[0] if not isinstance(rows[0][k], list)], rows)
+    return csv_text([k for k in rows[0] if not isinstance(rows[0][k], list | tuple)], rows)
