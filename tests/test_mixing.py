@@ -324,6 +324,8 @@ def test_what_to_buy():
     assert bill.lines[1].bottles == 0
     assert bill.paint == pytest.approx(carrier.ml / 25 + colour.ml / 12.5)
     assert (bill.hours, bill.wages) == (1.0, 60.0)
+    longer = mixing.bill(pot, shelf, labour=mixing.Labour(22.5, 30, 60))
+    assert "1.25 h, 75.00 in wages" in longer.words()
     assert shelf["Carrier"].less(carrier.ml, bought=bottles).stock_ml == pytest.approx(
         100 + 250 * bottles - carrier.ml
     )

@@ -192,7 +192,7 @@ class Bill:
             )
         if self.hours is not None:
             wages = "" if self.wages is None else f", {self.wages:.2f} in wages"
-            lines.append(f"Time for the colour coats: {self.hours:.1f} h{wages}.")
+            lines.append(f"Time for the colour coats: {self.hours:.3g} h{wages}.")
         return "\n".join(lines)
 
 
