@@ -18,7 +18,7 @@ from sklearn.utils.validation import check_is_fitted
 
 from matchlib import FilmRegressor, cross_validate
 from matchlib.demo import demo_panels
-from matchlib.domain import Viewing
+from matchlib.domain import Reading, Viewing
 from matchlib.errors import FitError
 from matchlib.readings import frame_of, write_table
 
@@ -187,6 +187,28 @@ def test_numbers_may_be_of_pandas_own_types(tmp_path):
         again = clone(QUICK).fit(own, y)
         np.testing.assert_array_equal(again.predict(own), model.predict(plain))
         assert again.score(own, y) == pytest.approx(model.score(plain, plain[LAB]))
+
+
+def test_a_covariance_counts_as_a_file_of_the_table_holds_it(tmp_path):
+    sure = ((9.0, 1.0, 0.0), (1.0, 4.0, 0.0), (0.0, 0.0, 25.0))
+    photo = Reading(source="photo", lab=(40.0, 10.0, 45.0), covariance=sure)
+    panels = [
+        p.having(readings=(photo,)) if str(p.recipe.colour) == "honey" else p
+        for p in demo_panels()
+        if str(p.recipe.colour) in ("None", "honey", "cherry")
+    ]
+    table = frame_of(panels)
+    model = clone(QUICK).fit(table, table[LAB])
+    table.to_csv(tmp_path / "frame.csv", index=False)
+    write_table(panels, tmp_path / "panels.csv")
+    for file in ("frame.csv", "panels.csv"):
+        again = pd.read_csv(tmp_path / file)
+        held = again["covariance"]
+        assert held.notna().sum() == table["covariance"].notna().sum() > 0
+        fitted = clone(QUICK).fit(again.drop(columns="sd"), table[LAB])
+        np.testing.assert_allclose(fitted.predict(table), model.predict(table), atol=1e-6)
+    with pytest.raises(FitError, match="covariance of a reading cannot be read"):
+        clone(QUICK).fit(table.assign(covariance="9, 4, 25"), table[LAB])
 
 
 @pytest.mark.parametrize("empty", [None, np.nan, pd.NA, ""])

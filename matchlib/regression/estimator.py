@@ -129,7 +129,7 @@ class FilmRegressor(
             ``panel`` (rows of one panel share its film; those of one ``stage``, ``state`` and
             day ``read`` are repeats), ``sprayer``, ``lot``, ``batch``, ``instrument``, ``date``
             and ``sd`` or ``covariance`` (the reading's own uncertainty, [ΔE*ab] or 3 × 3 [ΔE*ab²],
-            None where unknown). Missing columns and empty cells take the usual: a
+            None where unknown). Missing columns and empty cells take the usual: no clear coat, a
             spectrophotometer at D65/10°, 45:0, each row its own panel.
         y : array_like or DataFrame
             (n, 3) Lab; (n, 31) reflectance 400-700 nm; or a DataFrame with columns ``L``, ``a``,

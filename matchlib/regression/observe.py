@@ -7,6 +7,7 @@ counts them), on its ten smoothest components. A reading in Lab is compared in L
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -150,13 +151,32 @@ def _stated(X: pd.DataFrame) -> tuple[NDArray[np.bool_], Array]:
             Reading(lab=some, sd=float(sd))  # refuses what no reading can state
         stated[:] = read.to_numpy(np.float64)[:, None, None] ** 2 * np.eye(3)
     for i, own in enumerate(X["covariance"] if "covariance" in X.columns else ()):
-        if own is not None and np.shape(own) == (3, 3):
-            first, second, third = map(three, own)
+        if not is_empty(own):
+            first, second, third = map(three, _matrix(own).tolist())
             stated[i] = Reading(lab=some, covariance=(first, second, third)).covariance
     known = np.asarray(np.isfinite(stated).all(axis=(1, 2)), np.bool_)
     # A direction stated to be certain is not: it gets a hundredth of the usual sd.
     usual = np.trace(stated, axis1=1, axis2=2)[:, None, None] / 3.0
     return known, np.where(known[:, None, None], stated + 1e-4 * usual * np.eye(3), np.eye(3))
+
+
+def _matrix(own: Any) -> Array:
+    """A covariance (3, 3) of numbers, or of the text that a file of a table holds for them."""
+    try:
+        numbers = (
+            json.loads(own.translate(str.maketrans("()", "[]"))) if isinstance(own, str) else own
+        )
+        matrix = np.array(numbers, float)
+    except (TypeError, ValueError):
+        matrix = np.empty(0)
+    if matrix.shape != (3, 3):
+        raise FitError(
+            "This covariance of a reading cannot be read.",
+            expected="3 rows of 3 numbers [ΔE*ab²], such as [[9,0,0],[0,4,0],[0,0,4]]",
+            got=str(own)[:60],
+            remedy="empty the cell.",
+        )
+    return matrix
 
 
 def _split(y: Any, count: int) -> tuple[Array, Array]:
