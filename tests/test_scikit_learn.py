@@ -18,7 +18,7 @@ from sklearn.utils.validation import check_is_fitted
 
 from matchlib import FilmRegressor, cross_validate
 from matchlib.demo import demo_panels
-from matchlib.domain import Reading, Viewing
+from matchlib.domain import BEFORE_CLEAR, Reading, Viewing
 from matchlib.errors import FitError
 from matchlib.readings import frame_of, write_table
 
@@ -187,6 +187,22 @@ def test_numbers_may_be_of_pandas_own_types(tmp_path):
         again = clone(QUICK).fit(own, y)
         np.testing.assert_array_equal(again.predict(own), model.predict(plain))
         assert again.score(own, y) == pytest.approx(model.score(plain, plain[LAB]))
+
+
+def test_a_file_s_reading_before_the_clear_is_of_the_card_without_it(tmp_path):
+    first = [p for p in demo_panels() if str(p.recipe.colour) in ("None", "honey")]
+    early = [
+        p.having(readings=[replace(r, state=BEFORE_CLEAR) for r in p.readings]) if i % 2 else p
+        for i, p in enumerate(first)
+        if p.recipe.clear
+    ]
+    write_table(early, tmp_path / "panels.csv")
+    again, table = pd.read_csv(tmp_path / "panels.csv"), frame_of(early)
+    assert set(again["clear"]) == {"yes"}
+    assert set(table["clear"]) == {"yes", "no"}
+    model = clone(QUICK).fit(table, table[LAB])
+    fitted = clone(QUICK).fit(again, table[LAB])
+    np.testing.assert_allclose(fitted.predict(again), model.predict(table), atol=1e-6)
 
 
 def test_a_covariance_counts_as_a_file_of_the_table_holds_it(tmp_path):

@@ -126,8 +126,8 @@ class FilmRegressor(
         X : DataFrame
             One row a reading: ``ground``, ``colour``, ``schedule`` (or ``ratio`` and ``coats``),
             ``clear``, ``source``, ``illuminant``, ``observer``, ``geometry``, and, where known,
-            ``panel`` (rows of one panel share its film; those of one ``stage``, ``state`` and
-            day ``read`` are repeats), ``sprayer``, ``lot``, ``batch``, ``instrument``, ``date``
+            ``panel`` (rows of one panel share its film; those of one ``stage``, ``state``, which
+            is empty or ``before clear``, and day ``read`` are repeats), ``sprayer``, ``lot``, ``batch``, ``instrument``, ``date``
             and ``sd`` or ``covariance`` (the reading's own uncertainty, [ΔE*ab] or 3 × 3 [ΔE*ab²],
             None where unknown). Missing columns and empty cells take the usual: no clear coat, a
             spectrophotometer at D65/10°, 45:0, each row its own panel.

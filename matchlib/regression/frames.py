@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from matchlib.domain import (
+    BEFORE_CLEAR,
     Conditions,
     MixRatio,
     Panel,
@@ -124,7 +125,7 @@ def rows_of(X: pd.DataFrame) -> tuple[list[Recipe], list[Viewing], list[str], li
             return [usual] * len(X)
         return [usual if is_empty(v) else _text(v) for v in X[name]]
 
-    recipe = map(texts, ("ground", "colour", "schedule", "ratio", "coats", "clear"))
+    recipe = map(texts, ("ground", "colour", "schedule", "ratio", "coats", "clear", "state"))
     recipes = _each(zip(*recipe, strict=True), _recipe)
     light = texts("illuminant", "D65"), texts("observer", "10"), texts("geometry", "45:0")
     views = _each(zip(*light, strict=True), Viewing)
@@ -157,10 +158,11 @@ def _text(value: object) -> str:
 
 
 def _recipe(*cells: str) -> Recipe:
-    ground, colour, schedule, ratio, coats, clear = cells
+    ground, colour, schedule, ratio, coats, clear, state = cells
     if not schedule and ratio and coats:
         schedule = f"{coats}@{MixRatio.parse(ratio)}"
-    return Recipe.of(ground, colour, schedule, clear)
+    # A file says of such a reading the clear coat that was to come.
+    return Recipe.of(ground, colour, schedule, "no" if state == BEFORE_CLEAR else clear)
 
 
 def _under(recipe: Recipe, *said: str) -> Conditions:
