@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import pickle
 from dataclasses import replace
 
@@ -202,6 +203,23 @@ def test_a_file_s_reading_before_the_clear_is_of_the_card_without_it(tmp_path):
     assert set(table["clear"]) == {"yes", "no"}
     model = clone(QUICK).fit(table, table[LAB])
     fitted = clone(QUICK).fit(again, table[LAB])
+    np.testing.assert_allclose(fitted.predict(again), model.predict(table), atol=1e-6)
+
+
+def test_a_file_s_day_of_spraying_is_not_that_of_its_reading(tmp_path):
+    days = [dt.date(2026, 5, 1), dt.date(2026, 5, 9)]
+    panels = [
+        p.having(readings=[replace(p.readings[0], date=day) for day in days])
+        for p in demo_panels()
+        if str(p.recipe.colour) in ("None", "honey")
+    ]
+    panels[-1] = panels[-1].having(date=None)
+    write_table(panels, tmp_path / "panels.csv")
+    again, table = pd.read_csv(tmp_path / "panels.csv"), frame_of(panels)
+    assert set(again["date"]) == set(map(str, days))
+    model = clone(QUICK).fit(table, table[LAB])
+    fitted = clone(QUICK).fit(again, table[LAB])
+    assert fitted.conditions_.date == model.conditions_.date
     np.testing.assert_allclose(fitted.predict(again), model.predict(table), atol=1e-6)
 
 

@@ -243,7 +243,7 @@ def _whole(x: object, *, least: int) -> bool:
 
 def _occasions(X: pd.DataFrame) -> NDArray[np.intp]:
     """Which rows are repeats of one another, as far as stage, state, day and instrument tell."""
-    known = [c for c in ("stage", "state", "read", "instrument") if c in X.columns]
+    known = [c for c in ("stage", "state", "read", "date", "instrument") if c in X.columns]
     rows = list(map(str, zip(*(X[c] for c in known), strict=True))) or [""] * len(X)
     return np.unique(rows, return_inverse=True)[1]
 

@@ -19,6 +19,7 @@ from matchlib.domain import (
 )
 from matchlib.domain.reading import SOURCES
 from matchlib.errors import DomainError, FitError
+from matchlib.readings._words import UNKNOWN
 from matchlib.readings.frame import frame_of
 
 if TYPE_CHECKING:
@@ -131,7 +132,7 @@ def rows_of(X: pd.DataFrame) -> tuple[list[Recipe], list[Viewing], list[str], li
     views = _each(zip(*light, strict=True), Viewing)
     sources = texts("source", SOURCES[0])
     _each(zip(sources, strict=True), lambda source: source in SOURCES or Reading(source=source))
-    said = map(texts, (*_SAID, "date"))
+    said = map(texts, (*_SAID, "date", "sprayed"))
     return recipes, views, sources, _each(zip(recipes, *said, strict=True), _under)
 
 
@@ -166,6 +167,8 @@ def _recipe(*cells: str) -> Recipe:
 
 
 def _under(recipe: Recipe, *said: str) -> Conditions:
-    *names, date = said
-    day = day_of(date[:10]) if date else None
+    *names, date, sprayed = said
+    # A file that says the day of spraying by itself has the day of reading as its date.
+    date = sprayed or date
+    day = day_of(date[:10]) if date not in ("", UNKNOWN) else None
     return Conditions.of(recipe, **dict(zip(_SAID, names, strict=True)), date=day)
