@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -215,6 +216,17 @@ def test_correct_says_what_to_change(shop):
     assert strength > CoatSchedule.parse("3@3:1").strength
     text = run(*at, *typed, "--read", 29, 46, 29.4).stdout
     assert "Spray a fresh panel, small changes" in text
+
+
+@pytest.mark.parametrize("more", [(), ("--looks", 2)])
+def test_film_is_as_many_percent_in_json_as_in_words(shop, more):
+    at = ("correct", "--lab", 20, 43, 26, "--archive", shop.archive)
+    typed = ("--ground", "pale gold", "--colour", "cherry", "--schedule", "3@3:1")
+    found = json_of(*at, *typed, "--read", 24.1, 45.1, 27.5, *more)
+    text = " ".join(run(*at, *typed, "--read", 24.1, 45.1, 27.5, *more).stdout.split())
+    said = re.search(r"(\d+)% more film", text)
+    assert said is not None, text
+    assert round(found["film_percent"]) == int(said[1])
 
 
 def test_a_hue_that_film_does_not_make_is_not_corrected_as_film(shop):

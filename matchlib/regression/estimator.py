@@ -127,9 +127,10 @@ class FilmRegressor(
             One row a reading: ``ground``, ``colour``, ``schedule`` (or ``ratio`` and ``coats``),
             ``clear``, ``source``, ``illuminant``, ``observer``, ``geometry``, and, where known,
             ``panel`` (rows of one panel share its film; those of one ``stage``, ``state``, which
-            is empty or ``before clear``, and day ``read`` are repeats), ``sprayer``, ``lot``, ``batch``, ``instrument``, ``date``
-            and ``sd`` or ``covariance`` (the reading's own uncertainty, [ΔE*ab] or 3 × 3 [ΔE*ab²],
-            None where unknown). Missing columns and empty cells take the usual: no clear coat, a
+            is empty or ``before clear``, and day ``read`` are repeats), ``sprayer``, ``lot``,
+            ``batch``, ``instrument``, ``date`` (or ``sprayed``, as an export has it) and ``sd`` or
+            ``covariance`` (the reading's own uncertainty, [ΔE*ab] or 3 × 3 [ΔE*ab²], None where
+            unknown). Missing columns and empty cells take the usual: no clear coat, a
             spectrophotometer at D65/10°, 45:0, each row its own panel.
         y : array_like or DataFrame
             (n, 3) Lab; (n, 31) reflectance 400-700 nm; or a DataFrame with columns ``L``, ``a``,

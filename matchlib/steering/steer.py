@@ -89,7 +89,7 @@ class Steering:
         *("state", ("now", "as_is.probability"), "chance"),
         ("", lambda found: dict(zip("Lab", found.as_is.lab, strict=True))),
         *(("covariance", "as_is.covariance"), ("expected_difference", "as_is.expected")),
-        ("film_percent", lambda found: 100.0 * found.film[0]),
+        ("film_percent", lambda found: 100.0 * float(np.expm1(found.film[0]))),
         ("film_sd_percent", lambda found: 100.0 * found.film[1]),
         ("fits", lambda found: not found.unfitting),
         *(("looks", "readings_left"), ("doubt", "unfitting"), "options", "words"),

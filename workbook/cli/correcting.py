@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from workbook.cli.cards import steering_text
@@ -104,7 +105,7 @@ def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]
         "tolerance_words": order.words,
         "angles": angles_of(aim, [advice.finished[i].tolist() for i in advice.places]),
         "fits": not advice.unfitting,
-        "film_percent": 100.0 * film,
+        "film_percent": 100.0 * math.expm1(film),
         "film_sd_percent": 100.0 * sd,
         "words": advice.words,
         "best": _as_dict(advice.best, simple) | {"own": advice.best.own},
