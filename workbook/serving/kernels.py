@@ -66,12 +66,11 @@ class PageKernels(AsyncMappingKernelManager):
         """Give a page the warm kernel."""
         await self.sweep()
         if len(self.pages) >= self.most:
-            # Who goes from page to page leaves more behind than are open: the longest left goes.
-            gone = [k for k in self.pages if k in self._came and not self.connected(k)]
-            for kernel in sorted(gone, key=self._left.__getitem__)[:1]:
-                await self._end(kernel)
-        if len(self.pages) >= self.most:
-            raise HTTPError(503, reason="Too many pages are open")
+            # Whoever turns many pages needs none of those they left.
+            closed = [k for k in self.pages if k in self._came and not self.connected(k)]
+            if not closed:
+                raise HTTPError(503, reason="Too many pages are open")
+            await self._end(min(closed, key=self._left.__getitem__))
         ready, self._warm = self._warm or asyncio.ensure_future(self._heat()), None
         kernel = await ready
         if not await self.is_alive(kernel):  # it died while it waited
