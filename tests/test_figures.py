@@ -169,6 +169,15 @@ def test_the_outline_of_reach_holds_its_points() -> None:
         assert "wb-hull" not in first
 
 
+def test_what_is_not_known_has_an_empty_bar_and_says_so() -> None:
+    drawn = str(
+        f.bars(["law", "nearest"], [float("nan"), 2.0], title="miss", unit="ΔE00", digits=1)
+    )
+    widths = [float(w) for w in re.findall(r'width="([\d.]+)"[^>]*class="wb-fill"', drawn)]
+    assert widths == [0.0, 300.0]
+    assert "law: not known" in drawn
+
+
 def test_empty_archives_draw_words() -> None:
     assert "Nothing to show yet" in f.lab_chart([])
     assert "No dated panels" in f.timeline({}, title="Drift", y_name="ΔE00")

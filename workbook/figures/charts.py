@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -272,6 +273,8 @@ def timeline(
 
 
 def _with_unit(value: float, digits: int, unit: str) -> str:
+    if not math.isfinite(value):
+        return "not known"
     gap = "" if unit in ("", "%") else " "
     return f"{number(value, digits)}{gap}{unit}"
 
@@ -287,16 +290,17 @@ def bars(
 ) -> Raw:
     """Return level bars, each with its name and number.
 
-    `most`: value of a full bar; the largest value if left out.
+    `most`: value of a full bar; the largest value if left out. What is not known has an empty bar.
     """
     width = 300  # of a full bar [px]
-    full = most if most is not None else max([*values, 1e-12])
+    known = [v for v in values if math.isfinite(v)]
+    full = most if most is not None else max([*known, 1e-12])
     room = 16 + max((7.2 * len(n) for n in names), default=0)
     body = [text(0, 15, title, cls="wb-title")]
     for k, (name, value) in enumerate(zip(names, values, strict=True)):
         y = 28 + 28 * k
         body.append(text(0, y + 15, name))
-        long = max(0.0, min(1.0, value / full)) * width
+        long = max(0.0, min(1.0, value / full)) * width if math.isfinite(value) else 0.0
         body.append(f'<rect x="{room:.0f}" y="{y}" width="{width}" height="20" class="wb-box"/>')
         body.append(
             f'<rect x="{room:.0f}" y="{y}" width="{long:.1f}" height="20" class="wb-fill"/>'
