@@ -345,7 +345,7 @@ def test_a_bundle_and_a_file_with_bad_rows_are_told_apart(
     page = press(
         screen, "file", "x.csv", head + good + b"A3,silver,rust,3@6,yes,x,9,9,D65,10,45:0\n"
     )
-    assert "Take the good rows, leave 1" in page
+    assert "Take in 2 cards, leave 1 row" in page
     press(screen, "import", "")
     assert len(nothing.archive) == 0, "not without being told that one is left"
     press(screen, "import", "good")
@@ -366,6 +366,27 @@ def test_a_customer_sees_no_recipe_and_no_name(shop: Session) -> None:
     names = {str(g) for g in shop.archive.grounds()} | {"lagoon", "cherry", "Fairground", "Zora"}
     names |= {p.sprayer for p in shop.archive.panels() if p.sprayer}
     assert not [name for name in names if name in page]
+
+
+def test_refused_rows_wait_folded_until_the_questions_are_answered(few: Session) -> None:
+    screen = LibraryScreen(few)
+    press(screen, "part", "file")
+    rows = "".join(f"C{i},silver,rust,6:1,{i}x,40,30,20\n" for i in range(9))
+    text = f"panel,ground,colour,ratio,coats,L,a,b\nB1,slver,rust,6:1,3,40,30,20\n{rows}"
+    page = press(screen, "file", "a.csv", text.encode())
+    assert screen.take.report is not None
+    assert screen.take.report.open
+    assert "Refused" not in page.split("<details")[0]
+    assert "Rows not taken, and why" in page
+    while screen.take.report.open:
+        given = {
+            f"answer_{i}": q.choices[0].key
+            for i, q in enumerate(screen.take.report.questions)
+            if q.answer is None
+        }
+        page = press(screen, "answer", **given)
+    assert page.split("<details")[0].count("Refused") == 3
+    assert "Take in 1 card, leave 9 rows" in page
 
 
 def test_a_file_is_asked_about_and_taken_in(nothing: Session) -> None:

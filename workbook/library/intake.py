@@ -33,7 +33,7 @@ _KNOWN = {
     "replace": "the file is right",
     "repeats": "other readings are repeats",
 }
-_SHOWN = 8
+_SHOWN, _LINES = 8, 3
 
 
 @dataclass
@@ -124,7 +124,8 @@ def draw(screen: LibraryScreen) -> str:
         go = button("Go on with these answers", "answer", go=True)
     elif found.refused and found.panels:
         left = len(found.refused)
-        go = button(f"Take the good rows, leave {left}", "import", "good", go=True)
+        words = f"Take in {counted(len(found.panels), 'card')}, leave {counted(left, 'row')}"
+        go = button(words, "import", "good", go=True)
     else:
         count = len(found.panels)
         go = button(f"Take in {counted(count, 'card')}", "import", go=True, off=not count)
@@ -174,10 +175,12 @@ def _question(i: int, question: Question) -> str:
 
 
 def _rows(found: ImportReport) -> str:
-    lines = found.folded()
-    html = "".join(f"<p>{esc(line)}</p>" for line in lines[:_SHOWN])
-    more = "".join(f"<p>{esc(line)}</p>" for line in lines[_SHOWN:])
-    return html + (fold(f"{len(lines) - _SHOWN} more", more, ident="rows") if more else "")
+    # Answers come first: they may yet change which rows are good.
+    lines, most = found.folded(), 0 if found.open else _LINES
+    html = "".join(f"<p>{esc(line)}</p>" for line in lines[:most])
+    more = "".join(f"<p>{esc(line)}</p>" for line in lines[most:])
+    words = f"{len(lines) - most} more" if most else "Rows not taken, and why"
+    return html + (fold(words, more, ident="rows") if more else "")
 
 
 def _known(chosen: str) -> str:
