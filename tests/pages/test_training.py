@@ -8,6 +8,7 @@ import re
 import numpy as np
 
 from matchlib.domain import Panel, Reading, Recipe
+from matchlib.lessons import LESSONS
 from matchlib.overview import card_lab
 from tests.pages.pressing import plain, press, words_before_folds
 from workbook.session import Session
@@ -108,6 +109,25 @@ def test_a_lesson_is_worked_out_for_whoever_comes_by_its_address(shop: Session) 
     screen = TrainingScreen(shop)
     screen.address = {"part": "lessons"}
     assert "Your cards" in press(screen, "open")
+
+
+def test_one_lesson_leads_to_the_next_and_the_last_to_the_first(shop: Session) -> None:
+    screen = TrainingScreen(shop)
+    press(screen, "open")
+    press(screen, "part", "lessons")
+    titles = [re.findall(r"<h1[^>]*>(.*?)</h1>", press(screen, "next_lesson"))[0] for _ in LESSONS]
+    assert titles == [title for title, *_ in [*LESSONS.values()][1:] + [*LESSONS.values()][:1]]
+
+
+def test_an_edge_into_the_bare_ground_asks_for_no_other_end(shop: Session) -> None:
+    screen = TrainingScreen(shop)
+    press(screen, "open")
+    page = press(screen, "part", "fades")
+    assert "Coats of that end" not in page
+    assert "Strips" not in page
+    page = press(screen, "choose", two=next(iter(shop.archive.names("colour"))))
+    assert "Coats of that end" in page
+    assert "Strips" in page
 
 
 def test_a_ratio_is_marked_with_its_sum(shop: Session) -> None:

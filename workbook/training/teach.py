@@ -12,12 +12,13 @@ from matchlib.lessons import LESSONS, Lesson, first_day, lesson
 from matchlib.repair import EDGES, Zone, blend_in, fade
 from workbook.cup import cup_svg
 from workbook.figures import areas, esc, minus, number, numbers, table
-from workbook.page.fields import choice, field, fold, slider
+from workbook.page.fields import button, choice, field, fold, slider
 from workbook.screen import guarded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from workbook.page import Press
     from workbook.training.app import TrainingScreen
 
 __all__ = ["draw_day", "draw_fade", "draw_lesson", "work_lesson"]
@@ -76,6 +77,14 @@ def _keep(screen: TrainingScreen, found: Lesson) -> None:
     screen.lessons[found.key] = found
 
 
+def do_next_lesson(screen: TrainingScreen, _: Press) -> None:
+    """Go on to the next lesson; after the last comes the first."""
+    keys = list(LESSONS)
+    now = screen.chosen.get("lesson", keys[0])
+    screen.chosen["lesson"] = keys[(keys.index(now) + 1) % len(keys)]
+    work_lesson(screen)
+
+
 def draw_lesson(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return a rule and what this archive says of it; as `workbook.training.value.draw`."""
     key = screen.chosen.get("lesson", next(iter(LESSONS)))
@@ -95,17 +104,17 @@ def draw_lesson(screen: TrainingScreen) -> tuple[str, str, str]:
     if found.labs:
         columns = [columns[0], "swatch", *columns[1:]]
         rows = [
-            [r[0], areas([lab], words=numbers(lab), width=34, height=34, edge=3), *r[1:]]
+            [r[0], areas([lab], words=numbers(lab), width=96, height=44, edge=4), *r[1:]]
             for r, lab in zip(rows, found.labs, strict=True)
         ]
     sign = "✓ Your cards agree." if found.supported else "✗ Your cards do not show it."
     figures = [c for i, c in enumerate(columns[2:], 2) if rows and re.search(r"\d", rows[0][i])]
     numbered = table(columns, rows, caption="The numbers, as predicted", right=figures)
     main = (
-        f"<p>{esc(found.rule)}</p><p><b>{sign}</b> {esc(found.finding)}</p>{cups}"
+        f"<p>{esc(found.rule)}</p><p><b>{sign}</b> {esc(minus(found.finding))}</p>{cups}"
         f"{numbered if rows else ''}"
     )
-    return found.title, bar + main, ""
+    return found.title, bar + main, button("Next lesson", "next_lesson", go=True)
 
 
 def draw_fade(screen: TrainingScreen) -> tuple[str, str, str]:
@@ -126,9 +135,10 @@ def draw_fade(screen: TrainingScreen) -> tuple[str, str, str]:
         + choice("From", "one", colours, one, do="choose")
         + field("Its coats", "one coats", first, do="choose")
         + choice("To", "two", {_NONE: _NONE, **colours}, two, do="choose")
-        + field("Coats of that end", "two coats", second, do="choose")
-        + slider("Strips", "strips", strips, low=3, high=12)
     )
+    if two != _NONE:  # an edge into the bare ground steps by the coats themselves
+        bar += field("Coats of that end", "two coats", second, do="choose")
+        bar += slider("Strips", "strips", strips, low=3, high=12)
     head = f'<div class="wb-fields">{bar}</div>'
     title = "What shows at an edge?"
     if not one:
