@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import re
 from dataclasses import replace
 
 import pytest
@@ -115,10 +117,20 @@ def test_a_job_is_found_by_name_customer_or_number(screen: JobsScreen) -> None:
     ):
         shown = press(screen, "find", sought=f" {sought} ")
         assert {n for n in ("ring", "pond reed", "door") if f"<h2>{n}</h2>" in shown} == found
+    assert "No job is called so" in press(screen, "find", sought="q")
     shown = press(screen, "jobs")
     in_hand, finished = shown.split("1 finished job")
     assert "<h2>door</h2>" not in in_hand
     assert "given up: out of reach" in finished
+
+
+def test_what_is_due_first_stands_first_and_is_gone_on_with(screen: JobsScreen) -> None:
+    for name, due in (("late", 3), ("early", 1), ("old", 0), ("new", 0)):
+        day = dt.date(2026, 5, due) if due else None
+        screen.session.archive.keep_job(Job(name, due=day))
+    shown = press(screen, "jobs")
+    assert re.findall(r"<h2>(.*?)</h2>", shown) == ["early", "late", "new", "old"]
+    assert "early" in re.findall(r"<button[^>]*wb-go[^>]*>.*?</button>", shown, re.S)[0]
 
 
 @pytest.mark.parametrize("number", ["7", "x", "²"])

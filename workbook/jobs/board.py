@@ -45,16 +45,18 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
         '<button type="button" class="wb-door" data-do="new"><b>New job</b>'
         "<span>a customer points at a colour</span></button>"
     )
-    open_ = [j for j in found if j.open]
+    # What is due stands first, by its day; then the newest.
+    open_ = sorted((j for j in found if j.open), key=lambda j: j.due or dt.date.max)
+    none = "No job is called so." if words else "None. Begin one with <b>New job</b>."
     rows = "".join(_row(j, first=j is open_[0]) for j in open_) or (
-        '<p class="wb-muted">None. Begin one with <b>New job</b>.</p>'
+        f'<p class="wb-muted">{none}</p>'
     )
     done = [j for j in found if not j.open]
     finished = "".join(_row(j) for j in done[:_SHOWN])
     search = ""
     if len(jobs) > 5:
         search = (
-            '<div class="wb-bar" data-enter="find">'
+            '<div class="wb-seek" data-enter="find">'
             + field("Customer, name or number", "sought", sought, kind="search")
             + button("Find", "find", quiet=True)
             + "</div>"
