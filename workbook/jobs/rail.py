@@ -49,6 +49,8 @@ def rail(work: Work, step: str) -> Raw:
     aim = ""
     if job.target:
         picture, aim = split(work.wanted, width=236, height=104), f"aim {numbers(work.wanted)}"
+        if len(job.target) > 1:
+            aim += f" at {esc(job.target[0].viewing.geometry)}"
     if job.target and plan is not None:
         labs = work.expected_labs(plan.recipe.coat_by_coat())
         name, other = _beside(work)

@@ -209,7 +209,8 @@ def draw(screen: JobsScreen, work: Work | None) -> tuple[str, str, str]:
         ident=f"passes{at_passes is not None:d}",
         open_=at_passes is not None,
     )
-    sample = field("The sample reads: L a b", "lab", lines=2, do="look",
+    lines = min(6, max(2, len(typed.get("lab", "").splitlines())))
+    sample = field("The sample reads: L a b", "lab", lines=lines, do="look",
                    wrong=wrong if at_passes is None else None,
                    help="such as 27.1 45.9 28.5, or the code of a card")  # fmt: skip
     ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
