@@ -204,6 +204,11 @@ def fold(words: str, inner: str, *, ident: str, open_: bool = False) -> Raw:
     `words`: what is in it. `ident`: by which the browser knows whether it was unfolded. `open_`:
     whether it begins unfolded.
     """
+    # A table that says the same over itself says it to a screen reader alone.
+    inner = inner.replace(
+        f"<caption>{esc(words)}</caption>",
+        f'<caption><span class="wb-hidden">{esc(words)}</span></caption>',
+    )
     return Raw(
         f'<details id="wb-fold-{esc(ident)}"{" open" if open_ else ""}>'
         f"<summary>{esc(words)}</summary><div>{inner}</div></details>"
