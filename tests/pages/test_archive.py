@@ -154,6 +154,36 @@ def test_history_undoes_one_change(archive_screen: ArchiveScreen) -> None:
     assert archive.panel("T045").note == ""
 
 
+def test_an_archive_that_was_emptied_by_an_undo_is_filled_again(few: Session) -> None:
+    screen, count = ArchiveScreen(few), len(few.archive)
+    press(screen, "part", "history")
+    page = press(screen, "undo_change", 1)
+    assert len(few.archive) == 0
+    assert "Change 1 was undone" in plain(page)
+    assert 'data-value="2"' in page, "what took it back can be taken back"
+    page = press(screen, "undo_change", 2)
+    assert len(few.archive) == count
+    assert "is there again" in plain(page)
+    assert "brought back" in plain(page)
+
+
+def test_a_finding_of_many_cards_is_headed_by_their_number(archive_screen: ArchiveScreen) -> None:
+    found = archive_screen.findings or []
+    codes = [p.code for p in archive_screen.session.archive.panels()[:9]]
+    one = replace(found[0], kind="drift", codes=tuple(codes), proposed=None)
+    archive_screen.findings = [one]
+    page = press(archive_screen, "part", "wrong")
+    assert "<h2>9 cards: drift" in page
+    assert "The back says" not in page, "the first one's says nothing of the rest"
+    assert ", ".join(codes) in page.split("Why it looks wrong")[1]
+
+
+def test_of_what_repeats_only_the_furthest_apart_stand_open(archive_screen: ArchiveScreen) -> None:
+    page = press(archive_screen, "part", "repeats")
+    before = page.split("<details")[0]
+    assert before.count("apart</p>") == 3 < page.count("apart</p>")
+
+
 def test_what_is_worked_out_is_shown(few: Session) -> None:
     screen = ArchiveScreen(few)
     press(screen, "open")
@@ -200,6 +230,13 @@ def test_stop_ends_the_work_at_its_next_step(shop: Session, steps: int) -> None:
         thread.join(20)
     assert (heard, ended) == ([], ["stopped"] * (steps - 1))
     assert (screen.error, page.html) == (None, ""), "nothing comes of it"
+
+
+def test_of_a_long_history_the_newest_stand_open(few: Session) -> None:
+    for i in range(15):
+        few.archive.amend("P2", note=f"seen {i}")
+    before, older = press(ArchiveScreen(few), "part", "history").split("<summary>Older")
+    assert (before.count("undo_change"), older.count("undo_change")) == (10, 6)
 
 
 def test_history_says_what_changed_in_words(few: Session) -> None:

@@ -54,7 +54,7 @@ class ArchiveScreen(PartedScreen):
         marks = {"wrong": "·" if self.findings is None else str(len(findings.open_(self)))}
         contents = [(name, words, marks.get(name, "·")) for name, (words, _) in _PARTS.items()]
         title, part = _PARTS[self.part]
-        if panels:
+        if panels or self.part == "history":  # what emptied the archive is taken back there
             main, forward = part(self)
         else:
             main = "<p>Nothing is sprayed yet, so there is nothing to look at.</p>"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import DomainError
 from matchlib.overview import panel_lab
+from matchlib.plural import counted
 from matchlib.tails import chance_words
 from workbook.figures import areas, esc, numbers
 from workbook.page.fields import button, field, fold
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from workbook.page import Press
 
 __all__ = ["draw", "open_", "uncounted"]
+
+_NAMED = 3
 
 
 def open_(screen: ArchiveScreen) -> list[Finding]:
@@ -107,6 +110,8 @@ def draw(screen: ArchiveScreen) -> tuple[str, str]:
 
 def _card(screen: ArchiveScreen, finding: Finding) -> str:
     key, names = finding.key, ", ".join(finding.codes)
+    many = len(finding.codes) > _NAMED
+    short = counted(len(finding.codes), "card") if many else names
     code, last = finding.codes[0], finding.codes[-1]
     panels = {p.code: p for p in screen.session.archive.panels()}
     written = panels[code].recipe if code in panels else None
@@ -125,16 +130,18 @@ def _card(screen: ArchiveScreen, finding: Finding) -> str:
     if finding.kind != "drift":
         presses += button(f"Put {last} aside", "aside", key)
     presses += button("It is right as it is", "ignore", key)
-    back = f"<p>The back says: {_words(written)}</p>" if written else ""
+    # Of a drift the first card's back says no more than another's.
+    back = f"<p>The back says: {_words(written)}</p>" if written and finding.kind != "drift" else ""
+    listed = f"<p>{esc(names)}.</p>" if many else ""
     proposed = f"<p>It would say: {_words(finding.proposed)}</p>" if finding.proposed else ""
     return (
-        f'<article class="wb-card wb-first"><h2>{esc(names)}: {esc(finding.kind)}, '
+        f'<article class="wb-card wb-first"><h2>{esc(short)}: {esc(finding.kind)}, '
         f"{esc(chance_words(finding.probability))} likely</h2>"
         f'<div class="wb-bar">{drawn}</div>'
         + back
         + (proposed or f"<p>{esc(finding.fix)}</p>")
         + f'<p class="wb-bar">{presses}</p>'
-        + fold("Why it looks wrong", f"<p>{esc(finding.words)}</p>", ident="why")
+        + fold("Why it looks wrong", f"<p>{esc(finding.words)}</p>{listed}", ident="why")
         + "</article>"
     )
 

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_reach", "draw_repeats", "draw_sprayed"]
 
+_TWINS, _MOST_TWINS = 3, 12
+
 
 def draw_sprayed(screen: ArchiveScreen) -> tuple[str, str]:
     """Return what was sprayed over what, and how to go on."""
@@ -108,7 +110,9 @@ def draw_repeats(screen: ArchiveScreen) -> tuple[str, str]:
         )
     else:
         head = "<p>No recipe was sprayed twice yet: spray one again, and this is known.</p>"
-    main = head + repeats_picture(found)
+    main = head + repeats_picture(found[:_TWINS])
+    if left := found[_TWINS:_MOST_TWINS]:
+        main += fold(f"{len(left)} more", repeats_picture(left), ident="twins")
     worked = screen.found.get("repeats")
     if worked is None:
         return main + screen.trouble("repeats"), button(

@@ -43,7 +43,7 @@ _SHARES = {
     "reading": "the reading",
 }
 _MOST_SERIES = 5
-_MOST_CHANGES = 200
+_NEWEST, _MOST_CHANGES = 10, 200
 
 
 # How near predictions come
@@ -283,19 +283,22 @@ def draw_history(screen: ArchiveScreen) -> tuple[str, str]:
 
 def _changes(screen: ArchiveScreen, code: str) -> str:
     changes = screen.session.archive.history(code or None)
-    holds = {c.number for c in standing(changes)}
+    holds = {c.number for c in standing(changes, undoings=True)}
     shown = changes[: -_MOST_CHANGES - 1 : -1]
-    rows = [_change(c, c.undoes is None and c.number not in holds) for c in shown]
+    rows = [_change(c, c.number not in holds) for c in shown]
     left = len(changes) - len(shown)
     note = f'<p class="wb-muted">{left} older changes are not shown.</p>' if left else ""
     heads = ["no.", "when", "card", "what", "why or file", "who", "undo"]
-    return table(heads, rows, caption="Newest first") + note
+    older = table(heads, rows[_NEWEST:], caption="Older") + note
+    more = fold("Older", older, ident="older") if rows[_NEWEST:] else ""
+    return table(heads, rows[:_NEWEST], caption="Newest first") + more
 
 
 def _change(change: Change, undone: bool) -> list[object]:
-    press: object = "undone" if undone else ""
-    if not undone and change.undoes is None:
-        press = button("Undo", "undo_change", change.number, quiet=True, spoken=str(change.number))
+    words = "Undo" if change.undoes is None else "Bring back"
+    press: object = "undone" if change.undoes is None else "brought back"
+    if not undone:
+        press = button(words, "undo_change", change.number, quiet=True, spoken=str(change.number))
     when = Raw(f'<span class="wb-when">{change.at.astimezone():%Y-%m-%d<br>%H:%M}</span>')
     why = change.why or change.file
     return [change.number, when, change.subject, change.words, why, change.who, press]
@@ -304,7 +307,10 @@ def _change(change: Change, undone: bool) -> list[object]:
 def do_undo_change(screen: ArchiveScreen, done: Press) -> None:
     """Take back one change of the history."""
     archive, who = screen.session.archive, done.fields.get("who", "")
-    number = archive.undo(int(done.value), who=who, why="in the log")
-    (change,) = archive.history(numbers=[number])
+    archive.undo(int(done.value), who=who, why="in the log")
+    (was,) = archive.history(numbers=[int(done.value)])
     screen.changed()
-    screen.notice = f"Change {done.value} was undone: {change.subject} ({change.words})."
+    said = f"Change {was.number} was undone: {was.words} {was.subject}."
+    if was.undoes is not None:
+        said = f"What change {was.number} took back is there again: {was.subject}."
+    screen.notice = said

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["card_grid", "coverage_picture", "repeats_picture"]
 
-_MOST_CHIPS, _MOST_TWINS = 14, 6
+_MOST_CHIPS = 14
 _WIDE, _TALL = 142, 42
 
 
@@ -95,7 +95,7 @@ def repeats_picture(found: Sequence[tuple[Recipe, Sequence[tuple[Panel, Lab]], f
     Returned: HTML; empty where nothing was sprayed twice.
     """
     rows = []
-    for recipe, cards, apart in found[:_MOST_TWINS]:
+    for recipe, cards, apart in found:
         labs, codes = [lab for _, lab in cards], ", ".join(p.code for p, _ in cards)
         words = ", ".join(f"{p.code} {numbers(lab)}" for p, lab in cards)
         image = areas(labs, words=words, width=208, height=76)

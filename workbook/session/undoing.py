@@ -19,19 +19,20 @@ _RECENT = dt.timedelta(hours=12)
 _KINDS = {"panel", "name", "finding"}
 
 
-def standing(history: Sequence[Change]) -> Iterator[Change]:
+def standing(history: Sequence[Change], *, undoings: bool = False) -> Iterator[Change]:
     """Yield the changes that hold, the newest first: neither undone nor an undoing.
 
-    `history`: oldest first. What was undone and then brought back holds again.
+    `history`: oldest first. What was undone and then brought back holds again. `undoings`: whether
+    those that hold are yielded too.
     """
     undone = set()
     for change in reversed(history):
         if change.number in undone:
             continue
-        if change.undoes is None:
-            yield change
-        else:
+        if change.undoes is not None:
             undone.add(change.undoes)
+        if undoings or change.undoes is None:
+            yield change
 
 
 def last_change(archive: Archive, *, now: dt.datetime | None = None) -> Change | None:
