@@ -220,6 +220,21 @@ def test_pages_fit_their_screens_and_anybody(
     page.close()
 
 
+def test_in_a_low_window_the_cards_are_seen_above_what_stands_still(
+    browser: Any, served: harness.Served
+) -> None:
+    page, watch = opened(browser, served, BOOKS[0])
+    page.locator(".wb-tile").nth(3).click()
+    page.locator(".wb-back h2").wait_for(timeout=harness.PATIENCE)
+    page.set_viewport_size({"width": 640, "height": 400})  # 1280 by 800 at 200 %
+    page.wait_for_timeout(500)
+    tops = [page.locator(s).bounding_box()["y"] for s in (".wb-back", ".wb-bottom")]
+    assert tops[0] > 120, "the cards"
+    assert tops[1] - tops[0] > 120, "the card that was chosen"
+    watch.check()
+    page.close()
+
+
 def test_a_shop_from_nothing_to_its_first_match(
     browser: Any, tmp_path: Path, artifacts: Path
 ) -> None:
