@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import time
 from functools import cache
 from pathlib import Path
@@ -314,6 +315,14 @@ def test_a_phone_learns_from_an_instrument_and_is_remembered(shop: Path) -> None
     wrong = run("photo", "panel.jpg", "--phone", "mine", "--lab", 90, 0, 0, cwd=shop)
     assert wrong.exit_code == 1
     assert "same panel" in wrong.stderr
+
+
+def test_on_what_is_no_picture_nothing_is_to_be_marked(tmp_path: Path) -> None:
+    intake = intake_of([], tmp_path)
+    page = after(intake, "photo_file", "x.jpg", b"no picture")
+    assert "This is no picture" in page
+    assert "Read as marked" not in page
+    assert re.search(r'wb-go"[^>]*data-do="photo_drop"', page), "the way on is another"
 
 
 def test_a_picture_of_nothing_is_told_and_no_more() -> None:

@@ -205,8 +205,10 @@ class PhotoIntake:
                     "Keep each with its card", "photo_keep", go=bool(ready), off=not ready
                 )
                 presses += "".join(button(f"Use {c}", "photo_use", c, quiet=True) for c in ready)
-            presses += button("Read as marked", "photo_read", go=not ready, quiet=bool(ready))
-            presses += button("Start again", "photo_drop", quiet=True)
+            seen = self._size != (1, 1)  # on what is no picture nothing can be marked
+            if seen:
+                presses += button("Read as marked", "photo_read", go=not ready, quiet=bool(ready))
+            presses += button("Start again", "photo_drop", go=not seen, quiet=seen)
         return Raw(
             '<section class="wb-card" aria-label="Photograph"><h2>Photograph with a colour chart'
             f'</h2><div class="wb-bar">{choose}</div>{problem(self.error)}'
