@@ -187,6 +187,7 @@ def test_a_new_card_is_kept_with_its_typed_reading(few: Session) -> None:
     fields |= {"source": "spectrophotometer", "geometry": "45:0", "date": "2024-11-02"}
     page = press(screen, "typed", **fields, ratio="1:6", coats="3", lab="40,5 -9 -40")
     assert "Turn the ratio round" in page
+    assert "a \N{MINUS SIGN}9" in plain(page), "said back with the minus of a number"
     page = press(screen, "turn", **fields, ratio="1:6", coats="3", lab="40,5 -9 -40")
     assert 'value="6:1"' in page
     press(screen, "keep", **fields, ratio="6:1", coats="3", lab="40,5 -9 -40")
@@ -387,6 +388,9 @@ def test_refused_rows_wait_folded_until_the_questions_are_answered(few: Session)
         page = press(screen, "answer", **given)
     assert page.split("<details")[0].count("Refused") == 3
     assert "Take in 1 card, leave 9 rows" in page
+    press(screen, "import", "good")
+    assert "9 rows refused" in screen.notice
+    assert "Refused:" not in screen.notice, "which, and why, was said before"
 
 
 def test_a_file_is_asked_about_and_taken_in(nothing: Session) -> None:

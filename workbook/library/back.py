@@ -25,7 +25,7 @@ from matchlib.domain import (
 from matchlib.errors import ArchiveError, DomainError, MatchlibError
 from matchlib.plural import counted
 from workbook.cup import cup_svg, cups_of
-from workbook.figures import areas, esc, numbers, table
+from workbook.figures import areas, esc, minus, numbers, table
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
 from workbook.session.back import Draft, date_of, draft_panel
 from workbook.session.intake import sent_file
@@ -328,7 +328,8 @@ def _taken(entry: CardForm) -> str:
     if not entry.readings:
         return ""
     words = "; ".join(
-        f"{r.source} {r.viewing.geometry}: {numbers(lab_of_reading(r))}" for r in entry.readings
+        f"{' '.join(dict.fromkeys((r.source, r.viewing.geometry)))}: {numbers(lab_of_reading(r))}"
+        for r in entry.readings
     )
     return f'<p class="wb-said" role="status">To be kept with it: {esc(words)}</p>'
 
@@ -359,7 +360,7 @@ def _back(entry: CardForm, at: dict[str, str], amending: bool) -> str:
         return problem(error)
     recipe = draft.panel.recipe
     lines = [t for t in draft.text.splitlines() if not (amending and t == "No reading yet.")]
-    words = "".join(f"<p>{esc(line)}</p>" for line in lines)
+    words = "".join(f"<p>{esc(minus(line))}</p>" for line in lines)
     cups = ""
     for ratio, colour in cups_of(recipe):
         cups += f"<figure>{cup_svg(ratio, colour)}</figure>"

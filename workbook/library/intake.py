@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from matchlib.readings.questions import Question
     from workbook.library.app import LibraryScreen
     from workbook.page import Press
+    from workbook.session.intake import Imported
 
 __all__ = ["Take", "draw"]
 
@@ -89,7 +90,15 @@ def do_import(screen: LibraryScreen, done: Press) -> None:
     screen.take = Take()
     screen.changed()
     screen.go("cards")
-    screen.notice = taken.text
+    screen.notice = _news(taken)
+
+
+def _news(taken: Imported) -> str:
+    """What became of a file, without what stood on the page before it was taken in."""
+    told: set[str] = set()
+    if (found := taken.report) is not None:
+        told = {*found.folded(), *(f"Look at: {w}" for w in found.warnings)}
+    return "\n".join(line for line in taken.text.splitlines() if line not in told)
 
 
 def draw(screen: LibraryScreen) -> str:
