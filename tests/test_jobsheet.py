@@ -23,6 +23,7 @@ from tests.printed import printed, squeezed
 from tests.trade_words import MIXES
 from workbook.jobsheet import PRINT_NOTE, JobSheet, jobsheet_pdf
 from workbook.paper import paper_size
+from workbook.sheet_parts import lab_words
 
 USE = mixing.CoatUse.of_film(12, volume_solids=0.3, transfer=mixing.TransferRange(0.6, 0.7))
 
@@ -175,6 +176,10 @@ def test_paper_and_pages(paper):
     assert len(reader.pages) <= 3
     assert reader.metadata.title == "Job sheet Cabinet door"
     assert not reader.metadata.author
+
+
+def test_a_number_that_rounds_to_zero_has_no_minus():
+    assert lab_words((34.1, -0.04, 0.1)) == "L* 34.1  a* 0.0  b* 0.1"
 
 
 def test_the_same_sheet_is_the_same_file():

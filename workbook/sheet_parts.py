@@ -17,6 +17,7 @@ from matchlib.colorimetry import to_srgb
 from matchlib.domain import Colour, MixRatio, Panel
 from matchlib.plural import times
 from workbook.cup import cup_layers, label_heights
+from workbook.figures import number
 from workbook.label import label_lines, place_label
 from workbook.paper import BOLD, REGULAR, draw_qr, printable, wrap
 from workbook.theme import SURROUND
@@ -201,7 +202,7 @@ def lab_words(lab: Sequence[float]) -> str:
 
     Returned: such as ``L* 37.6  a* −20.8  b* −19.6``.
     """
-    return "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*lab).replace("-", "−")
+    return "L* {}  a* {}  b* {}".format(*map(number, lab))
 
 
 class WriteLine(Flowable):  # type: ignore[misc]  # reportlab ships no types
