@@ -177,7 +177,8 @@ class _Sums:
         self.parts["panel film"] = _shared(self.film, same_panel)
         # Stray light tells more on dark panels: the fit knows the shape, its size is learnt here.
         views = [r.viewing for _, r in rows]
-        self.rest = _roots(model, recipes, views, self.metric, near.film)
+        again = len(rows) - len(set(panel.tolist())) >= 3
+        self.rest = _roots(model, recipes, views, self.metric, near.film, read=not again)
         self.parts["panel rest"] = _shared(self.rest, same_panel)
         for name in ("sprayer", "lot"):
             who = np.array([getattr(panels[i], name) for i, _ in rows])
@@ -187,11 +188,8 @@ class _Sums:
         marks = [recipes.index(r) for r in recipes]
         each_axis = np.tile(np.eye(3), (len(rows), 1, 1))
         self.parts[LAW] = _shared(each_axis, np.equal.outer(marks, marks))
-        if len(rows) - len(set(panel.tolist())) >= 3:
+        if again:
             self.parts["reading"] = np.eye(self.residual.size)
-        else:
-            # Nothing was read twice: the reading's noise stands with the panel's rest.
-            self.parts["panel rest"] = self.parts["panel rest"] + 1e-6 * np.eye(self.residual.size)
         self.names = [n for n in _START if n in self.parts]
         self.start = np.log([_START[n] for n in self.names])
 
@@ -240,11 +238,15 @@ def _roots(
     views: Sequence[Viewing],
     metric: Array,
     film: Array,
+    *,
+    read: bool,
 ) -> Array:
     """Root of each panel's spread without its film, in ΔE00, its mean variance an axis 1."""
     size, _ = panel_spread(model)
-    spray = model.predict_each(recipes, views).spray
-    rest = metric @ (spray - size**2 * film[:, :, None] * film[:, None, :]) @ metric.swapaxes(1, 2)
+    there = model.predict_each(recipes, views)
+    # Where nothing was read twice, what readings differ by is told apart from it by nothing.
+    spread = there.spray + there.reading if read else there.spray
+    rest = metric @ (spread - size**2 * film[:, :, None] * film[:, None, :]) @ metric.swapaxes(1, 2)
     values, axes = np.linalg.eigh(rest)
     values = np.maximum(values, 1e-4 * values[:, -1:])
     values /= values.mean()
