@@ -16,6 +16,7 @@ __all__ = [
     "BOOTH_PROMPTS",
     "CAUTIONS",
     "DEFERENCE",
+    "IN_SHORT",
     "STEPS",
     "cautions_at",
 ]
@@ -29,6 +30,12 @@ DEFERENCE = (
     "right. Nothing here says that any exposure is safe."
 )
 """Stands above every list of cautions."""
+
+IN_SHORT = (
+    "Gloves, goggles, extraction; air-fed breathing apparatus for what has hardener in it. The "
+    "data sheets decide."
+)
+"""Where cards are to be sprayed, and there is room for no list."""
 
 
 @dataclass(frozen=True, slots=True)

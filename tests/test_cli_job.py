@@ -7,6 +7,7 @@ import pytest
 from pypdf import PdfReader
 
 from matchlib.archive import Archive
+from matchlib.cautions import DEFERENCE
 from matchlib.correction import Belief, learn
 from matchlib.domain import CoatSchedule
 from matchlib.job import Job, Plan
@@ -91,6 +92,9 @@ def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):
     assert (pot["recipe"], pot["on"]) == ("1@10:1", "P3")
     alone = json_of("mix", "--colour", "rust", "--schedule", "1@10:1", *CUP, cwd=shop)
     assert pot["pot"] == alone["pot"], "the pot is of the extra coat alone"
+    told = " ".join(run("job", "pot", 1, *CUP, cwd=shop).stdout.split())
+    assert "Before you open a tin: Goggles" in told
+    assert DEFERENCE in told, "whatever is to be poured says so"
     shown = json_of("job", "show", 1, cwd=shop)
     assert "from the reading of P3" in shown["expected"]["words"]
     assert run("job", "sheet", 1, *CUP, cwd=shop).exit_code == 0

@@ -16,6 +16,7 @@ def test_a_first_day_where_next_cannot_help(tmp_path) -> None:
     assert output.startswith("1. ")
     assert "cherry over" in output
     assert "(done: T0" in output
+    assert "air-fed breathing apparatus for what has hardener in it" in " ".join(output.split())
     read = run("how-to-read", "--archive", place).stdout
     assert "White tile" in read
     assert "read more than once" in read
@@ -30,3 +31,4 @@ def test_words_and_troubles_are_at_hand() -> None:
     output = run("troubles").stdout
     assert "1. Overlap: 75%" in output
     assert "data sheets stand above" in output
+    assert "Extract the dust" in output, "sanding is told of"

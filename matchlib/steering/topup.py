@@ -7,13 +7,15 @@ from typing import ClassVar
 
 from matchlib.correction.moves import ratio_words
 from matchlib.domain import CoatSchedule, MixRatio, Recipe
+from matchlib.mixing import format_volume
 from matchlib.mixing.pour import Pour, Remainder, most_kept, pour
 from matchlib.outcome import Outcome
 
 __all__ = ["SANDING", "TopUp", "pot_of"]
 
 SANDING = (
-    "It is under its clear coat: sand it before these coats, and clear it a second time after them."
+    "It is under its clear coat: sand it before these coats, and clear it a second time after them. "
+    "Extract the dust, which may still hold isocyanate, and wear what the data sheet names."
 )
 """What coats on top of a cleared card cost."""
 
@@ -80,8 +82,9 @@ def pot_of(
         total = kept * cup.fraction / ratio.fraction
         held = Remainder(min(kept, most_kept(total, ratio, cup)), cup)
         made = pour(total, ratio, colour=colour, kept=held)
-        more = made.ml("carrier")
-        return made, f"of the cup let down to {ratio}: {more:.0f} ml carrier to {kept:.0f} ml of it"
+        more = format_volume(made.ml("carrier"))
+        have = format_volume(kept)
+        return made, f"of the cup let down to {ratio}: {more} carrier to {have} of it"
     made = pour(POT_ML, ratio, colour=colour)
     richer = "" if cup is None else ", for the cup is weaker"
     return made, f"of a fresh pot of {ratio_words(ratio)}{richer}: {made.words()}"

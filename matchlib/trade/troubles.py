@@ -105,7 +105,7 @@ TROUBLES = (
             "Heat: a warm booth shortens the window.",
         ),
         "Candy cannot be sanded evenly: clear what is there, sand the clear and go on from that, "
-        "if the data sheets allow it.",
+        "if the data sheets allow it. Extract the dust, and wear what they name.",
     ),
     Trouble(
         "tack",

@@ -311,6 +311,7 @@ def test_building_on_a_cleared_panel_costs_sanding_and_a_second_clear(
     on_clear = correct(model, [cleared], Target.lab(*target, tolerance=2.0), limits)
     assert on_clear.state == "go on"
     assert "sand it" in on_clear.words
+    assert "Extract the dust" in on_clear.words, "wherever sanding is told of"
     bare = shop.truth_lab(replace(recipe, clear=None))
     early = Sprayed(recipe, tuple(map(float, bare)), clear_to_come=True)
     before = correct(model, [early], Target.lab(*target, tolerance=2.0), limits)

@@ -228,6 +228,9 @@ def test_the_pot_of_coats_on_top_comes_of_the_cup_where_it_can(recipe) -> None:
     assert weaker.total_ml == pytest.approx(210.0)
     assert weaker.ml("carrier") == pytest.approx(140.0)
     assert "140 ml carrier to 70 ml of it" in words
+    # A last splash in the cup: to a whole millilitre the ratio would be another.
+    _, words = pot_of(MixRatio(13, 2), cup, recipe, cup_ml=6.0)
+    assert "0.43 ml carrier to 6 ml of it" in words
     assert "colour), for the cup is weaker: " in pot_of(MixRatio(4, 1), cup, recipe)[1]
 
 

@@ -19,7 +19,7 @@ from workbook.cli.common import (
 )
 from workbook.cli.jobs import JobOptions
 from workbook.cli.options import Argument, Option
-from workbook.cli.printing import chance, table, wrapped
+from workbook.cli.printing import before_mixing, chance, table, wrapped
 from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
 
 if TYPE_CHECKING:
@@ -277,7 +277,7 @@ def _pot(
     where = "" if on is None else f" on panel {on}"
     asked.answer(
         {"recipe": str(recipe.schedule), "on": on, "pot": pots},
-        wrapped(f"{recipe.words}{where}.\n{pots.words(work.unit)}"),
+        wrapped(f"{recipe.words}{where}.\n{pots.words(work.unit)}\n{before_mixing()}"),
     )
 
 

@@ -16,7 +16,7 @@ from workbook.cli.common import (
 )
 from workbook.cli.jobs import JobOptions
 from workbook.cli.options import Option
-from workbook.cli.printing import cup_text, wrapped
+from workbook.cli.printing import before_mixing, cup_text, wrapped
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
@@ -162,7 +162,6 @@ def _mix(
 
 def _tell(recipe: Recipe, lines: list[str], *, question: bool) -> None:
     """Draw the cups of a recipe; then what was worked out, and the cautions."""
-    from matchlib.cautions import DEFERENCE, cautions_at
     from matchlib.mixing import question_ratio
     from workbook.cup import cups_of
 
@@ -174,8 +173,7 @@ def _tell(recipe: Recipe, lines: list[str], *, question: bool) -> None:
     if question:
         ratios = dict.fromkeys(ratio for ratio, _ in cups)
         lines += [f"Ask first: {q.text}" for q in map(question_ratio, ratios) if q is not None]
-    lines.append(f"Before you open a tin: {' '.join(c.first for c in cautions_at('mix'))}")
-    lines.append(DEFERENCE)
+    lines.append(before_mixing())
     show(wrapped("\n".join(words for words in lines if words)))
 
 

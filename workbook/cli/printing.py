@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Colour, MixRatio, Recipe
 
 __all__ = [
+    "before_mixing",
     "chance",
     "csv_text",
     "cup_text",
@@ -90,6 +91,13 @@ def wrapped(text: str) -> str:
         textwrap.fill(line, _WIDEST, break_long_words=False, break_on_hyphens=False)
         for line in text.splitlines()
     )
+
+
+def before_mixing() -> str:
+    """Return the cautions of mixing, which stand below whatever is to be poured."""
+    from matchlib.cautions import DEFERENCE, cautions_at
+
+    return f"Before you open a tin: {' '.join(c.first for c in cautions_at('mix'))}\n{DEFERENCE}"
 
 
 def cup_text(ratio: MixRatio, colour: Colour | None = None) -> str:

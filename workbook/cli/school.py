@@ -21,6 +21,7 @@ def _first_day(
 
     An archive of bare grounds is enough.
     """
+    from matchlib.cautions import IN_SHORT
     from matchlib.domain import Colour, MixRatio
     from matchlib.lessons import first_day
     from workbook.session import Session
@@ -31,6 +32,7 @@ def _first_day(
     for i, card in enumerate(cards, 1):
         done = f" (done: {', '.join(card.done)})" if card.done else ""
         show(wrapped(f"{i}. {card.recipe}{done}. {card.teaches} {card.how}"))
+    show(wrapped(IN_SHORT))
 
 
 def _words(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.colorimetry import delta_lch
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.errors import DomainError, MatchlibError
+from matchlib.mixing import format_volume
 from matchlib.plural import counted
 from workbook.figures import Raw, areas, esc, numbers, protocol_list
 from workbook.jobs.rail import materials
@@ -61,8 +62,8 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
             how = "A fresh pot."
         elif poured.ml("carrier"):
             how = (
-                f"From the cup, {poured.ml('carrier'):.0f} ml carrier to each "
-                f"{poured.kept.ml:.0f} ml left in it; or a fresh pot."
+                f"From the cup, {format_volume(poured.ml('carrier'))} carrier to each "
+                f"{format_volume(poured.kept.ml)} left in it; or a fresh pot."
             )
         else:
             how = "From the cup, or a fresh pot."

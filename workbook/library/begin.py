@@ -7,6 +7,7 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from matchlib.cautions import IN_SHORT
 from matchlib.domain import Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.domain.reading import ILLUMINANTS
 from matchlib.errors import DomainError
@@ -317,10 +318,7 @@ def _draw_first(screen: LibraryScreen) -> tuple[str, str, str]:
         html += fold(words, rows, ident=f"colour{j}{now}", open_=now)
         left += to_do
     if left:
-        html += (
-            '<p class="wb-caution">Air-fed breathing apparatus for what has hardener in it; '
-            "extraction on. The data sheets decide the rest.</p>"
-        )
+        html += f'<p class="wb-caution">{esc(IN_SHORT)}</p>'
     elif not html and not screen.session.archive.colours():
         html = "<p>Name a colour first, and read one ground bare.</p>"
     on = (

@@ -6,6 +6,7 @@ import re
 from functools import partial
 from typing import TYPE_CHECKING
 
+from matchlib.cautions import IN_SHORT
 from matchlib.domain import Colour, MixRatio, Recipe
 from matchlib.domain.panel import readings_in
 from matchlib.lessons import LESSONS, Lesson, first_day, lesson
@@ -37,10 +38,7 @@ def draw_day(screen: TrainingScreen) -> tuple[str, str, str]:
         "<p>A let-down set: spray in this order, read each card, and say how the next will look "
         f'before you spray it.</p><div class="wb-fields">{bar}</div>'
     )
-    caution = (
-        '<p class="wb-caution">Gloves, goggles, extraction; air-fed breathing protection for what '
-        "has hardener in it. The data sheets decide.</p>"
-    )
+    caution = f'<p class="wb-caution">{esc(IN_SHORT)}</p>'
     if not colour.strip():
         return "A first day", f"{head}<p>Type the name of the colour to learn.</p>{caution}", ""
     return "A first day", guarded(head + caution, partial(_day, screen, colour, ratio)), ""
