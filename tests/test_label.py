@@ -118,6 +118,24 @@ def test_a_lot_that_is_called_lot_is_not_called_so_twice():
     assert label_lines(plain(lot="L7"))[3][1].startswith("Lot L7 · Ground")
 
 
+def test_a_card_of_two_days_names_both_sprayers_and_lots():
+    first = plain(
+        date=dt.date(2026, 11, 30),
+        sprayer="Bo",
+        lot="L1",
+        lots=(("carrier", "12"),),
+        temperature=21.0,
+        setup=GunSetup(tip=1.2, overlap=75.0),
+    )
+    more = {"date": dt.date(2026, 12, 1), "sprayer": "Cy", "lot": "L2", "lots": first.stages[0].lots}
+    card = first.built_on(first.recipe.then(CoatSchedule.parse("1@8:1")), **more)
+    lines = [text for _, text, _ in label_lines(card)]
+    assert lines[2] == "Date 2026-11-30, then 2026-12-01 · Sprayer Bo, then Cy"
+    assert lines[3].startswith("Lot L1, then L2; carrier: 12 · Ground batch")
+    assert lines[4] == "Gun: tip 1.2 mm, overlap 75%"
+    assert lines[5].startswith("Booth 21 °C ____ %RH")
+
+
 @pytest.mark.parametrize("code", ["T-101", "Ωμ-Ж日本", "x" * 80, "a b/c?&<>"])
 def test_the_qr_code_reads_back(code):
     cv2 = pytest.importorskip("cv2")  # the photo extra, part of the test extra

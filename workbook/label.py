@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Iterator
+from itertools import groupby
 from typing import NamedTuple
 
 from reportlab.lib.units import mm
@@ -93,27 +94,34 @@ def label_lines(panel: Panel) -> tuple[tuple[str, str, float], ...]:
 
 
 def _back(panel: Panel) -> list[str]:
-    """What repeats the panel, line by line."""
-    stage = panel.stages[-1]
-    date = panel.date.isoformat() if panel.date else "______________"
-    lines = [f"Date {date} · Sprayer {panel.sprayer or '______________'}"]
-    lots = lots_text(stage.lots)
-    lot = lot_words(panel.lot) or "lot ________"
+    """What repeats the panel, line by line; of several stages what was noted of each."""
+    stages = panel.stages
+    date = _told(s.date.isoformat() if s.date else "" for s in stages)
+    sprayer = _told(s.sprayer for s in stages)
+    lines = [f"Date {date or '______________'} · Sprayer {sprayer or '______________'}"]
+    lots = _told(lots_text(s.lots) for s in stages)
+    lot = lot_words(_told(s.lot for s in stages)) or "lot ________"
     batch = f"Ground batch {panel.batch or '________'}"
     lines.append(f"{lot[:1].upper()}{lot[1:]}{'; ' * bool(lots)}{lots} · {batch}")
-    setup = stage.setup
-    noted = setup.words if setup.gun or not setup.words else f"Gun: {setup.words}"
+    setup = _told(s.setup.words for s in stages)
+    noted = setup if any(s.setup.gun for s in stages) or not setup else f"Gun: {setup}"
     lines.append(noted or "Gun ________ tip ____ pressure ____ fan ____ distance ____")
-    if setup.overlap is None:
+    if all(s.setup.overlap is None for s in stages):
         lines.append(f"Overlap ____% ({USUAL_OVERLAP:g} is usual)")
-    air = ("" if v is None else f"{v:g}" for v in (stage.temperature, stage.humidity))
-    warm, damp = (v or "____" for v in air)
-    clear = "____" if stage.clear_coats is None else f"{stage.clear_coats}"
+    warm = _told("" if s.temperature is None else f"{s.temperature:g}" for s in stages) or "____"
+    damp = _told("" if s.humidity is None else f"{s.humidity:g}" for s in stages) or "____"
+    last = stages[-1].clear_coats
+    clear = "____" if last is None else f"{last}"
     coats = f" · Coats of clear {clear}" * (panel.recipe.clear is not None)
     lines.append(f"Booth {warm} °C {damp} %RH{coats}")
     lines += _read(panel)
     lines.append(f"Drawer {panel.drawer or '________'}")
     return lines
+
+
+def _told(noted: Iterable[str]) -> str:
+    """What was noted stage by stage; what stays the same is said once."""
+    return ", then ".join(value for value, _ in groupby(filter(None, noted)))
 
 
 def _read(panel: Panel) -> list[str]:
