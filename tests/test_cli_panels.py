@@ -76,6 +76,18 @@ def test_a_panel_is_shown_with_its_stages_log_readings_and_trust(shop):
     assert "no panel of this code" in refused("panel", "P77", cwd=shop)
 
 
+def test_what_a_back_says_of_gun_bottles_clear_and_booth_is_read_back_and_shown(shop):
+    told = run("add", "--panel", "P9", "--ground", "silver", "--colour", "rust", "--schedule",
+               "2@6:1", "--clear", "yes", "--temperature", 21, "--humidity", 40, "--tip", 1.2,
+               "--overlap", 75, "--lots", "carrier: 12", "--clear-coats", 2, "--drawer", "B4",
+               "--lab", 52, 19, 17, "--yes", cwd=shop).stdout  # fmt: skip
+    assert "booth 21 °C, 40 %RH" in told
+    assert "coats of clear 2" in told
+    text = run("panel", "P9", cwd=shop).stdout
+    assert "Drawer: B4" in text
+    assert "carrier: 12, 21 °C, 40 %RH, tip 1.2 mm, overlap 75%, 2 coats of clear)" in text
+
+
 def test_readings_that_no_fit_can_trust_end_in_no_traceback(tmp_path):
     # Left out one by one, none of these cards is believed by the fit of the others.
     cards = [

@@ -181,7 +181,7 @@ def _panel(
         )
         return
     lines = [f"Panel {panel.code}: {panel.recipe.words}" + (" (removed)" if gone else "")]
-    for what in ("batch", "customer", "note"):
+    for what in ("batch", "customer", "note", "drawer"):
         if getattr(panel, what):
             lines.append(f"{what.capitalize()}: {getattr(panel, what)}")
     lines += [f"{name}: {value}" for name, value in panel.extra]
@@ -219,19 +219,23 @@ def _expected(session: Session, panel: Panel) -> tuple[list[dict[str, Any]], flo
 def _stage_lines(
     nth: int, stage: Stage, before: Stage | None, away: dict[tuple[int, int], float]
 ) -> list[str]:
-    from matchlib.domain import lot_words
+    from matchlib.domain import lot_words, lots_text
+    from matchlib.plural import counted
+    from workbook.session.back import air_words
 
+    clears = stage.clear_coats
     added = stage.recipe if before is None else stage.recipe.after(before.recipe)
     what = "cleared" if added is None else added.words
     facts = [stage.date.isoformat() if stage.date else "", stage.sprayer]
-    facts += [lot_words(stage.lot)]
-    facts += _climate(stage.temperature, stage.humidity)
+    facts += [lot_words(stage.lot), lots_text(stage.lots)]
+    facts += [air_words(stage.temperature, stage.humidity)]
+    facts += [stage.setup.words, "" if clears is None else f"{counted(clears, 'coat')} of clear"]
     where = ", ".join(t for t in facts if t)
     lines = [f"Stage {nth}: {what}" + (f" ({where})" if where else "")]
     for coat in stage.log:
         parts = [coat.at.isoformat(sep=" ", timespec="minutes") if coat.at else ""]
         parts += [str(coat.ratio or ""), coat.sprayer, lot_words(coat.lot)]
-        parts += _climate(coat.temperature, coat.humidity)
+        parts += [air_words(coat.temperature, coat.humidity)]
         lines.append(f"  coat {coat.coat}: " + ", ".join(p for p in parts if p))
     for place, reading in enumerate(stage.readings):
         light, red, yellow = _lab(reading)
@@ -243,12 +247,6 @@ def _stage_lines(
             + ("" if far is None else f"; ΔE00 {far:.2f} from what its recipe should read")
         )
     return lines
-
-
-def _climate(temperature: float | None, humidity: float | None) -> list[str]:
-    warm = "" if temperature is None else f"{temperature:g} °C"
-    damp = "" if humidity is None else f"{humidity:g} %RH"
-    return [warm, damp]
 
 
 def _coverage(

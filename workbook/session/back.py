@@ -22,7 +22,7 @@ from matchlib.plain import recipe_cells
 if TYPE_CHECKING:
     from matchlib.mixing import RatioQuestion, StatedCheck
 
-__all__ = ["Draft", "date_of", "draft_panel"]
+__all__ = ["Draft", "air_words", "date_of", "draft_panel"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,9 @@ class Draft:
                 ("", lot_words(panel.lot)),
                 ("lots", lots_text(panel.stages[-1].lots)),
                 ("batch of the ground", panel.batch),
+                ("booth", air_words(panel.temperature, panel.humidity)),
                 ("sprayed with", panel.setup.words),
+                ("coats of clear", str(panel.stages[-1].clear_coats or "")),
                 ("drawer", panel.drawer),
                 ("customer", panel.customer),
                 ("note", panel.note),
@@ -78,6 +80,13 @@ class Draft:
             lines.append(self.stated.text[0].upper() + self.stated.text[1:])
         lines += [f"Ask first: {q.text}" for q in self.questions]
         return "\n".join(lines)
+
+
+def air_words(temperature: float | None, humidity: float | None) -> str:
+    """Say the air of the booth; empty where it was not noted."""
+    warm = "" if temperature is None else f"{temperature:g} °C"
+    damp = "" if humidity is None else f"{humidity:g} %RH"
+    return ", ".join(filter(None, (warm, damp)))
 
 
 def date_of(text: str) -> dt.date | None:
