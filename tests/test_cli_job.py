@@ -111,6 +111,22 @@ def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):
     assert f"{sheet.found.lab[0]:.1f}" in text
 
 
+def test_what_is_read_on_the_way_is_told_and_printed(shop):
+    run("job", "new", "tank", "--lab", 40, 33, 26, cwd=shop)
+    card = ("--ground", "silver", "--colour", "rust", "--schedule", "4@6:1")
+    told = run("job", "plan", 1, *card, "--read-after", 1, "--read-after", 3, cwd=shop).stdout
+    assert "under clear coat; read after coat 1 and 3" in told
+    run("job", "sheet", 1, cwd=shop)
+    text = " ".join("".join(p.extract_text() for p in PdfReader(shop / "job-1.pdf").pages).split())
+    assert "Read the card, dry, after coat 1 and 3: what it reads decides the rest" in text
+    # A sheet counts the coats that it lays, a plan all on the card.
+    on = ("--on", "P3", "--schedule", "2@10:1", "--read-after", 2, "--read-after", 4)
+    run("job", "plan", 1, *on, cwd=shop)
+    run("job", "sheet", 1, cwd=shop)
+    text = " ".join("".join(p.extract_text() for p in PdfReader(shop / "job-1.pdf").pages).split())
+    assert "Read the card, dry, after coat 1: what" in text
+
+
 def test_the_sheet_of_coats_on_a_card_holds_to_every_angle_of_the_target(tmp_path):
     rng, angles = np.random.default_rng(3), (FACE.geometry, FLOP.geometry)
     card = angle_shop().spray(recipe_at("2@6:1"), rng, geometries=angles, code="C1")

@@ -330,7 +330,9 @@ def _text(job: Job) -> str:
     lines += [f"Shelf: {_shelf_words(job.limits)}"] if job.limits else []
     if job.plan is not None:
         on = f"on panel {job.plan.on}, up to " if job.plan.on else ""
-        lines.append(f"Recipe: {on}{job.plan.recipe.words}")
+        after = " and ".join(map(str, job.plan.read_after))
+        stops = f"; read after coat {after}" if after else ""
+        lines.append(f"Recipe: {on}{job.plan.recipe.words}{stops}")
     if job.panels:
         lines.append("Panels: " + ", ".join(job.panels))
     lines += [f"Notes: {job.notes}"] if job.notes else []

@@ -371,6 +371,7 @@ class Work:
             unit=unit,
             panel_code=code if card is None else card.code,
             customer=self.job.customer,
+            notes=_stops(plan, 0 if card is None else card.recipe.coats),
         )
         if card is None:
             return sheet
@@ -384,4 +385,12 @@ class Work:
         notes = [f"These coats go on panel {card.code}, which has {card.recipe}."]
         notes += [SANDING] if card.under_clear else []
         words = self.outlook_words(found)
+        notes += sheet.notes
         return replace(sheet, whole=plan.recipe, coats=coats, words=words, notes=tuple(notes))
+
+
+def _stops(plan: Plan, laid: int) -> tuple[str, ...]:
+    """Where a sheet's coats are read on the way, counted as the sheet counts them."""
+    after = " and ".join(str(n - laid) for n in plan.read_after if laid < n < plan.recipe.coats)
+    words = f"Read the card, dry, after coat {after}: what it reads decides the rest."
+    return (words,) if after else ()
