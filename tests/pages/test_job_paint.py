@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from matchlib.domain import Panel, Reading, Recipe, Stage
+from matchlib.domain import CoatSchedule, Panel, Reading, Recipe, Stage
 from matchlib.errors import MatchlibError
 from matchlib.mixing import Limits
 from tests.pages.jobs import CHERRY, begun, press, sprayed
@@ -184,6 +184,28 @@ def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:
     assert stock_of(archive)["Cherry"].stock_ml == left
     archive.set_setting("pot taken off the shelf", screen.job.pot_words)
     assert "Taken off the shelf" in screen.draw(), "one alone, as it was kept before"
+
+
+def test_a_pot_stays_taken_whatever_the_card_is_called_and_the_next_is_another(
+    screen: JobsScreen,
+) -> None:
+    screen.go(choose(begun(screen).job, CHERRY), "spray")
+    press(screen, "stock", stock_name="cherry", stock_ml="480 ml")
+    screen.press(Press("takepot"))
+    press(screen, "coat", "1", code="tank lid")
+    assert "Taken off the shelf" in screen.draw(), "of the same pot, now that its card has a code"
+    press(screen, "coat", "2")
+    assert "Taken off the shelf" in screen.draw()
+    more = CoatSchedule.parse("1@8:1")
+    for _ in range(2):  # the same coat on top, twice: two pots
+        press(screen, "step", "read")
+        press(screen, "read", lab="40 45 28", sure="sure")
+        screen.go(choose(screen.job, screen.job.panel.recipe.then(more), on="tank lid"), "spray")
+        assert "Take it off the shelf" in screen.draw()
+        screen.press(Press("takepot"))
+        assert "Taken off the shelf" in screen.draw()
+        press(screen, "coat", str(screen.job.next_coat.number))
+        assert "Taken off the shelf" in screen.draw()
 
 
 def test_of_two_layers_each_coat_and_cup_names_its_own_colour(screen: JobsScreen) -> None:

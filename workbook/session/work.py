@@ -206,10 +206,12 @@ class Work:
 
     @property
     def pot_words(self) -> str:
-        """Which pot it is: of what card, and for what coats."""
-        plan = self.job.plan
-        code = plan.on if plan is not None and plan.on else self.next_code
-        return f"job {self.job.number}, {code}: {self.pot_recipe}"
+        """Which pot it is: of which of the job's cards, and for what coats."""
+        # Its first coat gives a card its code, so that its place alone stays as it was.
+        job, codes = self.job, self.job.panels
+        on = "" if job.plan is None else job.plan.on
+        place = codes.index(on) if on in codes else len(codes)
+        return f"job {job.number}, card {place + 1}, after {self.begun} coats: {self.pot_recipe}"
 
     def learnt(self, *, but: str = "") -> FilmPredictor | Belief:
         """Return the fit with what today's other cards of this job told, all `but` one."""
