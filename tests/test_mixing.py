@@ -47,6 +47,15 @@ def test_imperial_measures_are_named_as_other():
         mixing.parse_volume("1 imperial gallon")
 
 
+def test_measures_are_typed_with_comma_or_point_like_all_numbers():
+    assert mixing.parse_volume("25,5 ml") == 25.5
+    assert mixing.parse_area("0,125 m2") == 0.125
+    assert mixing.parse_length("31,8 mm") == 31.8
+    for either in ("1,500 ml", "12,000 ml"):  # a decimal here, thousands there
+        with pytest.raises(DomainError):
+            mixing.parse_volume(either)
+
+
 def test_areas_and_lengths_as_typed():
     assert mixing.parse_area("20 sq ft") == pytest.approx(1.8580608)
     assert mixing.parse_length("1 foot") == pytest.approx(304.8)

@@ -59,7 +59,10 @@ _NAMES = {
     "m": "metre, meter",
 }
 _ALIASES = {name: unit for unit, names in _NAMES.items() for name in names.split(", ")}
-_QUANTITY = re.compile(r"^\s*(\d+(?:\.\d+)?|\.\d+)\s*([^\d\s.].*?)\s*$")
+# A decimal comma, but where it could part thousands.
+_QUANTITY = re.compile(
+    r"^\s*(?![1-9]\d{0,2},\d{3}(?!\d))(\d+(?:[.,]\d+)?|[.,]\d+)\s*([^\d\s.,].*?)\s*$"
+)
 
 
 def positive(
@@ -114,7 +117,7 @@ def _parse(
             got=repr(str(text)[:40]),
             remedy="write both; a unit is never guessed.",
         )
-    return positive(float(match[1]), what, zero=zero) * units[_unit(match[2], units, what)]
+    return positive(float(match[1].replace(",", ".")), what, zero=zero) * units[_unit(match[2], units, what)]
 
 
 def parse_volume(text: object, *, zero: bool = False) -> float:
