@@ -344,6 +344,29 @@ def test_what_to_buy():
     assert ", buy " in unknown.words()
 
 
+@pytest.mark.parametrize(
+    ("schedule", "third", "minutes", "late"),
+    [
+        ("4@6:1", "hardener 10%", 20, "take 80 min, longer than its pot life of 60 min"),
+        ("3@6:1", "hardener 10%", 20, ""),  # just so
+        ("4@6:1", "reducer 10%", 20, ""),
+        ("2@6:1 2@3:1", "hardener 10%", 20, "take 80 min"),  # begun with what is left of the first
+        ("2@6:1 cherry, 2@6:1 violet", "hardener 10%", 20, ""),  # two pots, each begun fresh
+    ],
+)
+def test_a_pot_whose_coats_outlast_its_pot_life_is_told_of(schedule, third, minutes, late):
+    made = mixing.pot(
+        CoatSchedule.parse(schedule),
+        area=mixing.JobArea.flat(1.0),
+        use=USE,
+        third=mixing.Third.parse(third),
+        pot_life_min=60,
+    )
+    bill = mixing.bill(made, {}, labour=mixing.Labour(minutes, 30))
+    assert late in bill.words()
+    assert bool(late) == ("in parts" in bill.words())
+
+
 def test_a_higher_chance_wants_a_larger_pot():
     schedule = CoatSchedule.parse("4@6:1")
     pots = [

@@ -149,6 +149,8 @@ class Bill:
         Of work [h].
     wages : float, optional
         In the shop's money.
+    too_late : str
+        What to do where a pot's coats take longer than its pot life; else empty.
 
     Examples
     --------
@@ -163,6 +165,7 @@ class Bill:
     lines: tuple[BillLine, ...]
     hours: float | None = None
     wages: float | None = None
+    too_late: str = ""
     SHOWN: ClassVar = ("lines", "paint", "hours", "wages")
 
     @property
@@ -193,6 +196,7 @@ class Bill:
         if self.hours is not None:
             wages = "" if self.wages is None else f", {self.wages:.2f} in wages"
             lines.append(f"Time for the colour coats: {self.hours:.3g} h{wages}.")
+        lines += [self.too_late] if self.too_late else []
         return "\n".join(lines)
 
 
@@ -242,7 +246,24 @@ def bill(pots: Pot, shelf: Mapping[str, Supply], *, labour: Labour | None = None
     if labour is None:
         return Bill(tuple(lines))
     hours = labour.hours(sum(g.coats for g in pots.groups))
-    return Bill(tuple(lines), hours, None if labour.rate is None else hours * labour.rate)
+    wages = None if labour.rate is None else hours * labour.rate
+    return Bill(tuple(lines), hours, wages, _too_late(pots, labour))
+
+
+def _too_late(pots: Pot, labour: Labour) -> str:
+    """What to do where a pot's coats take longer than its pot life; else empty."""
+    taken = longest = 0.0
+    for group in pots.groups:
+        # What is left of a pot brings its age into the next.
+        taken = (taken if group.pour.kept else 0.0) + group.coats * labour.coat_min
+        longest = max(longest, taken)
+    life = pots.pot_life_min
+    if life is None or not pots.activated or longest <= life:
+        return ""
+    return (
+        f"The coats of a pot take {longest:g} min, longer than its pot life of {life:g} min: mix "
+        "it in parts, each when it is due."
+    )
 
 
 def bottle_makes(volume: float, ratio: MixRatio, *, of: str = "colour") -> tuple[float, float]:
