@@ -13,6 +13,7 @@ from tests.pages.jobs import CHERRY, RED, begun, sprayed
 from tests.pages.pressing import plain, press
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.board import due_words
+from workbook.page import Press
 from workbook.session import Session
 from workbook.session.doing import choose
 from workbook.session.undoing import undo
@@ -39,6 +40,21 @@ def test_the_way_that_is_shown_passes_no_less_often_than_those_folded(screen: Jo
     assert tens[0] == max(tens)
     assert fresh == sorted(fresh, reverse=True)
     assert "or a fresh pot" in page, "the pot that is reckoned next is a fresh one"
+
+
+def test_a_cup_let_down_keeps_its_share_of_hardener_and_its_clock(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    page = plain(press(screen, "read", lab="28.6 46.3 30.1"))
+    (carrier,) = {float(v) for v in re.findall(r"From the cup, ([\d.]+) ml carrier to each", page)}
+    screen.press(Press("pot", "", {"pot_shape": "area", "pot_third": "hardener 25%"}))
+    page = plain(press(screen, "step", "read"))
+    more = r"From the cup, while its pot life lasts, ([\d.]+) ml carrier \+ ([\d.]+) ml hardener to"
+    ((thinned, hardener),) = {*re.findall(more, page)}
+    # To 100 ml in all, a fifth of them hardener, so much more in all; a fifth of that too.
+    assert float(thinned) == pytest.approx(0.8 * carrier, abs=0.6)
+    assert float(hardener) == pytest.approx(0.2 * carrier, abs=0.1)
+    screen.press(Press("pot", "", {"pot_shape": "area", "pot_third": "some of it"}))
+    assert "From the cup, " in plain(press(screen, "step", "read")), "wrong as it is typed"
 
 
 def test_only_a_reading_can_be_sworn_to(screen: JobsScreen) -> None:

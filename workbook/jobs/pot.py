@@ -5,11 +5,12 @@ What was typed of the card and the gun is the shop's, and is kept with the archi
 
 from __future__ import annotations
 
+import contextlib
 from typing import TYPE_CHECKING, Any
 
 from matchlib.cautions import DEFERENCE, cautions_at
 from matchlib.errors import DomainError, MatchlibError
-from matchlib.mixing import THIRDS, USUAL_AREAS
+from matchlib.mixing import THIRDS, USUAL_AREAS, Third
 from workbook.cup import cup_svg, cups_of
 from workbook.figures import Raw, esc, table
 from workbook.page.fields import button, choice, field, fold, problem
@@ -33,6 +34,7 @@ __all__ = [
     "pots_of",
     "request_of",
     "take_pot",
+    "third_of",
     "typed_of",
 ]
 
@@ -175,6 +177,14 @@ def typed_of(archive: Archive) -> dict[str, str]:
     """Return what the shop's cards and coats are, as typed."""
     kept = archive.setting(KEY, {})
     return {**_START, **{str(k): str(v) for k, v in kept.items()}}
+
+
+def third_of(archive: Archive) -> Third | None:
+    """Return what the shop's pots hold besides carrier and colour; None where that is nothing."""
+    typed = typed_of(archive).get("third", "")
+    with contextlib.suppress(DomainError):  # what is typed wrong is said at the pot
+        return Third.parse(typed)
+    return None
 
 
 def keep_typed(archive: Archive, fields: dict[str, str], *, pot: str = "") -> None:

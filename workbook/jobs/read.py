@@ -12,6 +12,7 @@ from matchlib.errors import DomainError, MatchlibError
 from matchlib.mixing import format_volume
 from matchlib.plural import counted
 from workbook.figures import Raw, areas, esc, numbers, protocol_list
+from workbook.jobs.pot import third_of
 from workbook.jobs.rail import materials
 from workbook.jobs.target import of_text
 from workbook.page.fields import button, check, field, fold, problem, upload
@@ -21,6 +22,8 @@ from workbook.session.work import Work
 
 if TYPE_CHECKING:
     from matchlib.domain import Panel, Recipe
+    from matchlib.mixing import Third
+    from matchlib.mixing.pour import Pour
     from matchlib.steering import Advice, Steering
     from workbook.jobs.app import JobsScreen
 
@@ -35,14 +38,14 @@ class Way:
     """One thing that can be done after a reading.
 
     `words`: what to do. `recipe`: all that is on the card in the end. `on`: the card that is built
-    on; empty for a fresh one. `chance`: that it passes [-]. `how`: how the pot is mixed for it.
+    on; empty for a fresh one. `chance`: that it passes [-]. `pour`: the pot of coats on top.
     """
 
     words: str
     recipe: Recipe
     on: str
     chance: float
-    how: str = ""
+    pour: Pour | None = None
 
     @property
     def key(self) -> str:
@@ -57,18 +60,9 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
     """
     ways = []
     for option in steering.options if steering else ():
-        added, poured = option.added, option.pour
-        if poured.kept is None:
-            how = "A fresh pot."
-        elif poured.ml("carrier"):
-            how = (
-                f"From the cup, {format_volume(poured.ml('carrier'))} carrier to each "
-                f"{format_volume(poured.kept.ml)} left in it; or a fresh pot."
-            )
-        else:
-            how = "From the cup, or a fresh pot."
         more = ", then ".join(
-            f"{s.coats} more coat{'s' * (s.coats != 1)} of {spaced(s.ratio)}" for s in added.steps
+            f"{s.coats} more coat{'s' * (s.coats != 1)} of {spaced(s.ratio)}"
+            for s in option.added.steps
         )
         ways.append(
             Way(
@@ -76,7 +70,7 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
                 option.recipe,
                 panel.code,
                 option.probability,
-                how,
+                option.pour,
             )
         )
     for scored in (*advice.changes, *advice.fresh):
@@ -88,6 +82,22 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
     for way in sorted(ways, key=lambda w: (-chance(w.chance)[0], -round(w.chance, 2), not w.on)):
         kept.setdefault((way.on, materials(way.recipe), way.recipe.coats), way)
     return list(kept.values())
+
+
+def _how(poured: Pour, third: Third | None) -> str:
+    """How the pot of coats on top is made; `third`: what the shop's pots hold besides."""
+    if poured.kept is None:
+        return "A fresh pot."
+    lasts = ", while its pot life lasts" if third is not None and third.hardens else ""
+    more = poured.ml("carrier")
+    if not more:
+        return f"From the cup{lasts}, or a fresh pot."
+    share = 0.0 if third is None else third.share / (1.0 + third.share)
+    parts = f"{format_volume(more * (1.0 - share))} carrier"
+    if third is not None:
+        parts += f" + {format_volume(more * share)} {third.name}"
+    left = format_volume(poured.kept.ml)
+    return f"From the cup{lasts}, {parts} to each {left} left in it; or a fresh pot."
 
 
 def _verdict(advice: Advice) -> str:
@@ -253,7 +263,7 @@ def _rows(
     coming = {w: w.recipe.coat_by_coat() for w in ways}
     added = list(dict.fromkeys(r for w in ways if w.on for r in coming[w][on + 1 :]))
     expected = {one.recipe: one.lab for one in work.on_top(card, added)}
-    rows = []
+    rows, third = [], third_of(work.archive)
     for place, way in enumerate(ways):
         first = named and not place
         if way.on:
@@ -261,7 +271,7 @@ def _rows(
             strip = coats(labs, work.wanted, first="now", counted=on + 1, named=first, size=26)
         else:
             strip = coats(work.expected_labs(coming[way]), work.wanted, named=first, size=26)
-        how = way.how
+        how = "" if way.pour is None else _how(way.pour, third)
         if first and way.on and card.under_clear:
             how += " Sand its clear first."
         text = f'<p class="wb-why">{esc(how)}</p>' if how else ""
