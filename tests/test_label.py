@@ -127,8 +127,9 @@ def test_a_card_of_two_days_names_both_sprayers_and_lots():
         temperature=21.0,
         setup=GunSetup(tip=1.2, overlap=75.0),
     )
-    more = {"date": dt.date(2026, 12, 1), "sprayer": "Cy", "lot": "L2", "lots": first.stages[0].lots}
-    card = first.built_on(first.recipe.then(CoatSchedule.parse("1@8:1")), **more)
+    more = {"date": dt.date(2026, 12, 1), "sprayer": "Cy", "lot": "L2"}
+    both = first.recipe.then(CoatSchedule.parse("1@8:1"))
+    card = first.built_on(both, lots=first.stages[0].lots, **more)
     lines = [text for _, text, _ in label_lines(card)]
     assert lines[2] == "Date 2026-11-30, then 2026-12-01 · Sprayer Bo, then Cy"
     assert lines[3].startswith("Lot L1, then L2; carrier: 12 · Ground batch")

@@ -117,7 +117,8 @@ def _parse(
             got=repr(str(text)[:40]),
             remedy="write both; a unit is never guessed.",
         )
-    return positive(float(match[1].replace(",", ".")), what, zero=zero) * units[_unit(match[2], units, what)]
+    number = positive(float(match[1].replace(",", ".")), what, zero=zero)
+    return number * units[_unit(match[2], units, what)]
 
 
 def parse_volume(text: object, *, zero: bool = False) -> float:

@@ -14,8 +14,8 @@ from matchlib.outcome import Outcome
 __all__ = ["SANDING", "TopUp", "pot_of"]
 
 SANDING = (
-    "It is under its clear coat: sand it before these coats, and clear it a second time after them. "
-    "Extract the dust, which may still hold isocyanate, and wear what the data sheet names."
+    "It is under its clear coat: sand it before these coats, and clear it a second time after "
+    "them. Extract the dust, which may still hold isocyanate, and wear what the data sheet names."
 )
 """What coats on top of a cleared card cost."""
 
