@@ -267,6 +267,7 @@ def _pot(
     asked: ArchiveOptions,
 ) -> None:
     """Work out the pots of a job: of its recipe, or of the coats to add alone."""
+    from workbook.session.pot import time_words
     from workbook.session.work import Work
 
     with asked.opened() as session:
@@ -275,9 +276,11 @@ def _pot(
     pots = work.pots(recipe)
     on = None if panel is None else panel.code
     where = "" if on is None else f" on panel {on}"
+    lines = [f"{recipe.words}{where}.", pots.words(work.unit), time_words(work, pots)]
+    lines.append(before_mixing())
     asked.answer(
         {"recipe": str(recipe.schedule), "on": on, "pot": pots},
-        wrapped(f"{recipe.words}{where}.\n{pots.words(work.unit)}\n{before_mixing()}"),
+        wrapped("\n".join(filter(None, lines))),
     )
 
 

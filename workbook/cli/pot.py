@@ -117,7 +117,7 @@ def _mix(
     """
     from matchlib.mixing import drain_words
     from workbook.session.back import draft_panel
-    from workbook.session.pot import bottle_words, labour_of
+    from workbook.session.pot import bottle_words, labour_of, time_words
     from workbook.session.stock import bill_of, take_off
 
     flow = drain_words(drain) if drain else ""
@@ -151,6 +151,7 @@ def _mix(
     lines = [
         understood,
         "" if pots is None else pots.words(job.unit),
+        time_words(job, pots) if costs is None and pots is not None else "",
         "" if costs is None else costs.words(job.unit),
         "Taken off the shelf." if take and costs is not None else "",
         *reach,

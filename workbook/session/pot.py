@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import DomainError
@@ -19,6 +19,7 @@ __all__ = [
     "densities_of",
     "labour_of",
     "pot_of",
+    "time_words",
     "use_of",
 ]
 
@@ -144,6 +145,14 @@ def labour_of(job: PotRequest) -> Labour | None:
     if job.coat_min is None:
         return None
     return Labour(job.coat_min, job.set_up_min or 0.0, job.rate)
+
+
+def time_words(job: PotRequest, pots: Pot) -> str:
+    """Say what the coats take in time, beside the pot life; empty where nobody said."""
+    from matchlib.mixing import bill
+
+    labour = labour_of(job)
+    return "" if labour is None else replace(bill(pots, {}, labour=labour), lines=()).words()
 
 
 def densities_of(pairs: Sequence[str]) -> dict[str, float]:
