@@ -97,7 +97,7 @@ def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):
     timed = (*CUP, "--coat-minutes", 50, "--third", "hardener 10%", "--pot-life", 45)
     for way in (("job", "pot", 1), ("mix", "--colour", "rust", "--schedule", "1@10:1")):
         hours = " ".join(run(*way, *timed, cwd=shop).stdout.split())
-        assert "Time for the colour coats: 0.8 h. The coats of a pot take 50 min, longer" in hours
+        assert "Time for the colour coats: 0.833 h. The coats of a pot take 50 min, longer" in hours
     assert DEFERENCE in told, "whatever is to be poured says so"
     shown = json_of("job", "show", 1, cwd=shop)
     assert "from the reading of P3" in shown["expected"]["words"]
