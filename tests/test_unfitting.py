@@ -140,7 +140,7 @@ def test_a_reading_is_weighed_over_all_that_film_and_law_may_be(
     after = before.after([(other, _read(other, heavy=1.1)), (recipe, _read(recipe))])
     for belief in (before, after):
         predicted = belief.predict_each([recipe])
-        _, slope, *_ = belief.linear([recipe])
+        slope = belief.linear([recipe]).jacobian
         for away in ([0, 0, 0], [1, 0.5, -0.5], [-2, 1, 1], [0, -1.5, 1.5]):
             card = _TriedPanel(belief, Sprayed.of((recipe, tuple(predicted.lab[0] + away))))
             # So little film is open that the law is as good as straight: a sum of normals.

@@ -33,6 +33,7 @@ from matchlib.tails import block_diagonal, spread_by
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor, Prediction
+    from matchlib.regression.parts import Linear
 
 __all__ = ["Belief"]
 
@@ -140,8 +141,8 @@ class Belief:
         mean: Array | None = None,
         film: ArrayLike = 0.0,
         slopes: bool = True,
-    ) -> tuple[Array, Array, Array, Array]:
-        """Return Lab and its derivatives about some values.
+    ) -> Linear:
+        """Return Lab as it would be read today, and its derivatives, about some values.
 
         Parameters
         ----------
@@ -160,12 +161,9 @@ class Belief:
 
         Returns
         -------
-        lab : ndarray, shape (n, 3)
-            CIELAB as it would be read today.
-        jacobian : ndarray, shape (n, 3, k)
-            By the values; empty without slopes.
-        film, ground : ndarray, shape (n, 3)
-            By one panel's own log film and log ground level.
+        Linear
+            As `matchlib.linear.linearise`, but for `jacobian` (n, 3, k), which is by all values of
+            this belief, those of `unseen` among them; empty without slopes.
         """
         x = self.mean if mean is None else mean
         p, g = self.size, len(self.model.words_.grounds)
@@ -186,7 +184,7 @@ class Belief:
         unseen = bias + 6
         lab = near.lab + x[bias:unseen].reshape(2, 3)[photo] + near.unseen @ x[unseen:]
         if not slopes:
-            return lab, near.jacobian, near.film, near.ground
+            return near._replace(lab=lab)
         jacobian = np.zeros((len(recipes), 3, len(x)))
         jacobian[:, :, :p] = near.jacobian
         jacobian[:, :, p] = near.film
@@ -194,13 +192,13 @@ class Belief:
         for axis in range(3):
             jacobian[np.arange(len(recipes)), axis, bias + 3 * photo + axis] = 1.0
         jacobian[:, :, unseen:] = near.unseen
-        return lab, jacobian, near.film, near.ground
+        return near._replace(lab=lab, jacobian=jacobian)
 
     def own(self, recipes: Sequence[Recipe], views: Sequence[Viewing]) -> Array:
         """Return what a panel's own film and ground do to Lab (n, 3, 2), a standard deviation."""
         film, ground = panel_spread(self.model)
-        _, _, by_film, by_ground = self.linear(recipes, views)
-        return np.stack([film * by_film, ground * by_ground], axis=2)
+        near = self.linear(recipes, views)
+        return np.stack([film * near.film, ground * near.ground], axis=2)
 
     def predict_recipes(
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None = None
@@ -219,7 +217,7 @@ class Belief:
         ndarray, shape (n, 3)
             CIELAB.
         """
-        return self.linear(recipes, viewings, slopes=False)[0]
+        return self.linear(recipes, viewings, slopes=False).lab
 
     def predict_each(
         self,
@@ -246,9 +244,10 @@ class Belief:
             make that less, and do not tell anew how far the law may be off: its degrees of
             freedom stay.
         """
-        lab, jacobian, *_ = self.linear(recipes, viewings, sources=sources)
+        near = self.linear(recipes, viewings, sources=sources)
         usual = self.model.predict_each(recipes, viewings, sources=sources)
-        return replace(usual, labs=lab[None], known=spread_by(jacobian, self.covariance))
+        known = spread_by(near.jacobian, self.covariance)
+        return replace(usual, labs=near.lab[None], known=known)
 
     def predict_together(
         self,
@@ -284,11 +283,11 @@ class Belief:
     ) -> Together:
         """Return what is not known of recipes, and what of it they share."""
         found = [self.linear(recipes, view, sources=source) for view in viewings]
-        jacobian, film = (np.concatenate([f[i] for f in found], axis=1) for i in (1, 2))
+        jacobian = np.concatenate([near.jacobian for near in found], axis=1)
+        film = np.concatenate([near.film for near in found], axis=1)
         usual = self.model.predict_together(recipes, viewings, source=source)
-        there = replace(
-            usual, labs=np.stack([f[0] for f in found]), known=spread_by(jacobian, self.covariance)
-        )
+        labs = np.stack([near.lab for near in found])
+        there = replace(usual, labs=labs, known=spread_by(jacobian, self.covariance))
         return Together(there, jacobian, self.covariance, film)
 
     def finished(self, panel: Sprayed) -> list[Array]:
@@ -308,8 +307,8 @@ class Belief:
         if not panel.clear_to_come:
             return labs
         views = [view.viewing for view in panel.views]
-        under = self.linear([panel.recipe] * len(views), views, slopes=False)[0]
-        bare = self.linear([panel.read_as] * len(views), views, slopes=False)[0]
+        under = self.predict_recipes([panel.recipe] * len(views), views)
+        bare = self.predict_recipes([panel.read_as] * len(views), views)
         return [lab + shift for lab, shift in zip(labs, under - bare, strict=True)]
 
     def after(self, tried: Sequence[Sprayed | tuple[Any, ...]]) -> Belief:
@@ -343,8 +342,8 @@ class Belief:
         seen = np.array([r.lab for r in rows]).ravel()
 
         def law(x: Array) -> tuple[Array, Array]:
-            lab, jacobian, *_ = self.linear(recipes, views, sources=sources, mean=x)
-            return lab.ravel(), jacobian.reshape(len(seen), -1)
+            near = self.linear(recipes, views, sources=sources, mean=x)
+            return near.lab.ravel(), near.jacobian.reshape(len(seen), -1)
 
         kinds = []
         for share, start in self.days():

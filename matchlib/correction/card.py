@@ -242,17 +242,15 @@ class Card:
         """Lab on this card (r, 3), by its values (r, 3, k), and by the log film of the whole."""
         # film (r,): log by which it is more than is meant; part (r, s): of it by each stage.
         k, wide = len(self.before.mean), 3 * len(self.viewings)
-        lab, jacobian, by_film, by_ground = self.before.linear(
-            recipes, views, sources=sources, mean=mean[:k], film=film
-        )
+        near = self.before.linear(recipes, views, sources=sources, mean=mean[:k], film=film)
         place = np.array([[k + 2 + 3 * self.viewings.index(view)] for view in views]) + np.arange(3)
         slope = np.zeros((len(recipes), 3, len(mean)))
-        slope[:, :, :k] = jacobian
-        slope[:, :, k], slope[:, :, k + 1] = by_film, by_ground
+        slope[:, :, :k] = near.jacobian
+        slope[:, :, k], slope[:, :, k + 1] = near.film, near.ground
         slope[np.arange(len(recipes))[:, None], np.arange(3), place] = 1.0
-        slope[:, :, k + 2 + wide :] = by_film[:, :, None] * part[:, None, :]
+        slope[:, :, k + 2 + wide :] = near.film[:, :, None] * part[:, None, :]
         # The card's own ground is so near 1 that its slope is its law.
-        return lab + by_ground * mean[k + 1] + mean[place], slope, by_film
+        return near.lab + near.ground * mean[k + 1] + mean[place], slope, near.film
 
     def read(self, stages: Sequence[Sprayed]) -> Card:
         """Return a card not read yet as it is after its readings, one a stage, in order."""

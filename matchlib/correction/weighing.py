@@ -94,7 +94,7 @@ class _TriedPanel:
         other[p] = 0.0
         each = [r for r in recipes for _ in off]
         by_view = [
-            b.linear(each, view, sources=source, film=np.tile(off, n), slopes=False)[0]
+            b.linear(each, view, sources=source, film=np.tile(off, n), slopes=False).lab
             for view in views
         ]
         labs = np.concatenate(by_view, axis=1).reshape(n, len(off), -1)

@@ -101,8 +101,8 @@ class Task(NamedTuple):
         rows = []
         recipe = self.meeting(recipe)  # about another film the law as linear would bend the hue
         for aim, view in zip(self.goal.aims, self.views, strict=True):
-            _, _, slope, _ = self.belief.linear([recipe], view)
-            spread = ANY_FILM**2 * np.outer(slope[0], slope[0])
+            slope = self.belief.linear([recipe], view).film[0]
+            spread = ANY_FILM**2 * np.outer(slope, slope)
             own = np.zeros((3, 3)) if aim.covariance is None else aim.covariance
             rows.append(Sprayed(recipe, aim.lab, view, covariance=spread + own))
         first, *rest = rows

@@ -129,8 +129,8 @@ def _possible(belief: Belief, row: Sprayed, number: int) -> None:
             where=f"stage {number}",
         )
     film = np.log1p(1.0 / recipe.schedule.coats)
-    more, *_ = belief.linear([recipe], row.viewing, sources=row.source, film=film, slopes=False)
-    darker = more[0, 0]
+    more = belief.linear([recipe], row.viewing, sources=row.source, film=film, slopes=False)
+    darker = more.lab[0, 0]
     if light < min(darker, lab[1, 0]) - FAR * sd[1]:
         raise DomainError(
             "This reading is darker than a whole coat more could make it.",

@@ -89,7 +89,7 @@ class OwnShop:
 
     def truth(self, recipe: Recipe) -> Array:
         """Lab (3,) of a recipe without what differs from card to card."""
-        return self.card.before.linear([recipe], VIEW, mean=self.values, slopes=False)[0][0]
+        return self.card.before.linear([recipe], VIEW, mean=self.values, slopes=False).lab[0]
 
     def _lab(self, laid: Laid) -> Array:
         film = 0.0
@@ -97,7 +97,5 @@ class OwnShop:
             steps = laid.recipe.schedule.steps
             strength = np.repeat([float(s.ratio.fraction) for s in steps], [s.coats for s in steps])
             film = float(np.log(strength @ np.exp(laid.film) / strength.sum()))
-        lab, _, _, by_ground = self.card.before.linear(
-            [laid.recipe], VIEW, mean=self.values, film=film
-        )
-        return np.asarray(lab[0] + by_ground[0] * laid.level + laid.mottle, float)
+        near = self.card.before.linear([laid.recipe], VIEW, mean=self.values, film=film)
+        return np.asarray(near.lab[0] + near.ground[0] * laid.level + laid.mottle, float)

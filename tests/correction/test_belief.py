@@ -47,11 +47,12 @@ def test_what_no_panel_told_is_doubted_by_the_belief_too(shop: Shop) -> None:
         told = belief.after([(about, read)]).predict_each([about]).known[0]
         assert np.trace(told) < 0.5 * np.trace(stated)
         # What was not known moves the colour by its slope, and is what the panel then tells.
-        lab, slope, *_ = belief.linear([about], Viewing())
+        near = belief.linear([about], Viewing())
+        lab, slope = near.lab, near.jacobian
         place = slope.shape[2] - 2 - 4 * len(young.words_.grounds)
         place += int(np.abs(slope[0, :, place:]).sum(axis=0).argmax())
         moved = belief.mean + np.eye(len(belief.mean))[place]
-        again = belief.linear([about], Viewing(), mean=moved)[0]
+        again = belief.linear([about], Viewing(), mean=moved).lab
         assert np.abs(slope[0, :, place]).max() > 0.1
         np.testing.assert_allclose(again[0] - lab[0], slope[0, :, place], atol=1e-9)
 
@@ -63,14 +64,14 @@ def test_derivatives_of_the_belief_are_those_of_its_predictions(
     rng = np.random.default_rng(0)
     mean = belief.mean.copy()
     mean[belief.size] = 0.1
-    _, jacobian, by_film, _ = belief.linear([recipe], mean=mean)
+    near = belief.linear([recipe], mean=mean)
     step = rng.normal(size=mean.size) * 1e-5
-    up, *_ = belief.linear([recipe], mean=mean + step, slopes=False)
-    down, *_ = belief.linear([recipe], mean=mean - step, slopes=False)
-    np.testing.assert_allclose(jacobian[0] @ step, (up - down)[0] / 2, atol=1e-8)
-    more, *_ = belief.linear([recipe], mean=mean, film=1e-5, slopes=False)
-    less, *_ = belief.linear([recipe], mean=mean, film=-1e-5, slopes=False)
-    np.testing.assert_allclose(by_film[0], (more - less)[0] / 2e-5, rtol=1e-4, atol=1e-5)
+    up = belief.linear([recipe], mean=mean + step, slopes=False).lab
+    down = belief.linear([recipe], mean=mean - step, slopes=False).lab
+    np.testing.assert_allclose(near.jacobian[0] @ step, (up - down)[0] / 2, atol=1e-8)
+    more = belief.linear([recipe], mean=mean, film=1e-5, slopes=False).lab
+    less = belief.linear([recipe], mean=mean, film=-1e-5, slopes=False).lab
+    np.testing.assert_allclose(near.film[0], (more - less)[0] / 2e-5, rtol=1e-4, atol=1e-5)
 
 
 @pytest.mark.parametrize("factor", [0.88, 1.15])

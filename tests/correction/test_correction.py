@@ -250,7 +250,7 @@ def test_a_chance_of_coats_on_top_has_the_tails_of_what_is_left_of_the_law(
     k = len(before.mean)
     assert 0 < np.trace(known[:k, :k]) <= np.trace(before.covariance)
     # In the very place that was read, the reading leaves less of the law than there was.
-    _, slope, _, _ = before.linear([recipe], mean=mean[:k])
+    slope = before.linear([recipe], mean=mean[:k]).jacobian
     left = np.trace(slope[0] @ known[:k, :k] @ slope[0].T)
     assert left < 0.9 * np.trace(slope[0] @ before.covariance @ slope[0].T)
     goal = model.predict_recipes([replace(recipe, schedule=CoatSchedule.parse("4@5:1 1@5:1"))])[0]

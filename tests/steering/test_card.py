@@ -264,7 +264,7 @@ def test_a_card_read_before_and_under_its_clear_tells_the_next_what_the_clear_do
     ]
     sds = []
     for belief in (before, Card.of(before, both).learnt):
-        _, slope, *_ = belief.linear([recipe, early], VIEW)
+        slope = belief.linear([recipe, early], VIEW).jacobian
         shift = slope[0] - slope[1]
         sds.append(float(np.sqrt(np.trace(shift @ belief.covariance @ shift.T))))
     assert sds[1] < 0.5 * sds[0]
