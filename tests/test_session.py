@@ -10,6 +10,8 @@ from matchlib.archive import Archive, export_table
 from matchlib.colorimetry.lab import lab_of_reading
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, MatchlibError, TargetError
+from matchlib.mixing import Limits
+from matchlib.suggest.ingredients import Ingredients
 from tests.cli_shop import SMALL, copied, demo_shop
 from workbook.session import Session
 from workbook.session.demo import make_demo
@@ -187,3 +189,18 @@ def test_the_demonstration_is_the_same_twice_and_leaves_changes_alone(tmp_path):
     assert shop.table.read_bytes() == demo_shop().table.read_bytes()
     (read,) = angles_of_file(shop.samples["pond reed"])
     assert read == shop.targets["pond reed"]
+
+
+def test_a_session_and_a_search_say_one_clear_coat_for_the_usual(tmp_path):
+    bare, early = Recipe.of("silver", clear="mat"), Recipe.of("silver", "rust", "2@6:1")
+    sprayed = Recipe.of("silver", "rust", "2@6:1", "satin")
+    for past, clear in (([], "yes"), ([bare], "mat"), ([bare, bare, sprayed], "satin"),
+                        ([bare, early, sprayed, early], None)):  # fmt: skip
+        file = tmp_path / f"{clear}.db"
+        with Session.open(file, create=True) as session:
+            session.archive.add(
+                [Panel.of(f"P{i}", r, (Reading(lab=(40.0, 1.0, 2.0)),)) for i, r in enumerate(past)]
+            )
+            assert session.clear == clear
+        shelf = Ingredients.of(Limits(), ("silver",), ("rust",), (), past)
+        assert shelf.clear == clear

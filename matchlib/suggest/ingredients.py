@@ -12,7 +12,7 @@ from matchlib.domain import Colour, Ground, Recipe, name_key
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 
-__all__ = ["Ingredients"]
+__all__ = ["Ingredients", "usual_clear"]
 
 B = TypeVar("B", Ground, Colour)
 
@@ -41,10 +41,7 @@ class Ingredients(NamedTuple):
             for blend in (recipe.ground, *recipe.colours):
                 for name in blend.names:
                     spelled.setdefault(name_key(name), name)
-        clear = limits.clear
-        if clear == "usual":
-            kinds = [r.clear for r in past if r.colour is not None]
-            clear = max(sorted(set(kinds), key=str), key=kinds.count) if kinds else "yes"
+        clear = usual_clear(past) if limits.clear == "usual" else limits.clear
         bases: Iterable[Ground] | None = limits.grounds
         if bases is None:
             ready = [r.ground for r in past if not r.ground.neat]
@@ -75,6 +72,13 @@ class Ingredients(NamedTuple):
                 remedy="name some, or leave the shelf open.",
             )
         return cls(tuple(found), tuple(found.values()), pots, clear)
+
+
+def usual_clear(past: Iterable[Recipe]) -> str | None:
+    """Return the clear coat that most colours stand under; of none that most grounds do, or yes."""
+    recipes = list(past)
+    kinds = [r.clear for r in recipes if not r.bare] or [r.clear for r in recipes] or ["yes"]
+    return max(sorted(set(kinds), key=str), key=kinds.count)
 
 
 def _blends(one: B, two: B, most: int) -> list[B]:

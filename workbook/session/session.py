@@ -146,8 +146,9 @@ class Session:
     @property
     def clear(self) -> str | None:
         """The clear coat that most of the archive's colours stand under; None for none."""
-        seen = [p.recipe.clear for p in self.archive.panels() if not p.recipe.bare]
-        return max(sorted(set(seen), key=str), key=seen.count) if seen else None
+        from matchlib.suggest.ingredients import usual_clear
+
+        return usual_clear(p.recipe for p in self.archive.panels())
 
     # Matching
 
