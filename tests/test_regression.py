@@ -356,6 +356,7 @@ def test_one_panel_or_panels_all_alike_teach_nothing(count):
         ("covariance", np.diag([1.0, 1.0, -1.0]), "covariance of a reading"),
         ("covariance", np.zeros((3, 3)), "uncertainty of a reading"),
         ("date", "31.05.2026", "not a date"),
+        ("date", "31 August 2024", "'31 August 2024'"),
         ("source", "eye", "source of a reading"),
     ],
 )

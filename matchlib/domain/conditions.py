@@ -20,7 +20,7 @@ def day_of(text: str) -> dt.date:
     Parameters
     ----------
     text : str
-        Such as ``2026-05-31``.
+        Such as ``2026-05-31``; a time of day may follow.
 
     Returns
     -------
@@ -38,7 +38,7 @@ def day_of(text: str) -> dt.date:
     2026
     """
     try:
-        return dt.date.fromisoformat(text.strip())
+        return dt.datetime.fromisoformat(text.strip()).date()
     except ValueError:
         raise DomainError(
             "This is not a date.",

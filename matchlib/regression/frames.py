@@ -170,5 +170,5 @@ def _under(recipe: Recipe, *said: str) -> Conditions:
     *names, date, sprayed = said
     # A file that says the day of spraying by itself has the day of reading as its date.
     date = sprayed or date
-    day = day_of(date[:10]) if date not in ("", UNKNOWN) else None
+    day = day_of(date) if date not in ("", UNKNOWN) else None
     return Conditions.of(recipe, **dict(zip(_SAID, names, strict=True)), date=day)
