@@ -155,5 +155,8 @@ def test_the_commands_say_what_shows(tmp_path) -> None:
     aged = run("aged", "--reading", car)
     assert "workbook match --lab 30.00 40.00 12.00 --tolerance" in " ".join(aged.stdout.split())
     assert json_of("aged", "--reading", car)["places"] == 3
+    told = aged.stdout
+    car.write_text("panel,L,a,b\ndoor,30,40,12\nwing,31,40,12\nhood,29,40,12\n")
+    assert run("aged", "--reading", car).stdout == told, "each place has a name of its own"
     car.write_text("panel,ground,L,a,b\nCAR,silver,30,40,12\n")
     assert "several places" in refused("aged", "--reading", car)

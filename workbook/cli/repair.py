@@ -42,10 +42,12 @@ def _aged(
 ) -> None:
     """Take a finish read on the car as a target: its mean, and its own spread as the tolerance."""
     from matchlib.domain import Viewing
-    from matchlib.readings import read_target
+    from matchlib.readings import read_targets
     from matchlib.repair import aged_finish
 
-    places = read_target(reading, **file.declared)
+    # Each place may have a name of its own: door, wing.
+    named = read_targets(reading, **file.declared)
+    places = [one for read in named.values() for one in read]
     found = aged_finish(places)
     if json_:
         show_json(found)
