@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry.interpolate import interpolate_reflectance
-from matchlib.colorimetry.tables import weights, white_point
+from matchlib.colorimetry.tables import GRID, weights, white_point
 from matchlib.domain import Lab, Reading, Viewing, three
+from matchlib.errors import DomainError
 
 __all__ = [
     "LAB_OF_CURVE",
@@ -70,6 +71,11 @@ def reflectance_to_xyz(
     ndarray, shape (..., 3)
         XYZ; Y of the perfect diffuser is 100.
 
+    Raises
+    ------
+    DomainError
+        If there are not as many reflectances as wavelengths.
+
     Examples
     --------
     >>> import numpy as np
@@ -80,6 +86,13 @@ def reflectance_to_xyz(
     values = np.asarray(reflectance, dtype=np.float64)
     if wavelengths is not None:
         values = interpolate_reflectance(wavelengths, values)
+    elif values.shape[-1:] != GRID.shape:
+        raise DomainError(
+            "These reflectances do not say their wavelengths.",
+            expected=f"{GRID.size} reflectances, every 10 nm from 400 to 700 nm",
+            got=f"{values.shape[-1]}" if values.ndim else "one number",
+            remedy="give the wavelengths that they were measured at as well.",
+        )
     xyz: Array = values @ weights(view.illuminant, view.observer)
     return xyz
 
@@ -164,6 +177,11 @@ def reflectance_to_lab(
     -------
     ndarray, shape (..., 3)
         L*, a*, b* under the viewing.
+
+    Raises
+    ------
+    DomainError
+        If there are not as many reflectances as wavelengths.
 
     Examples
     --------
