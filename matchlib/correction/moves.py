@@ -196,8 +196,9 @@ def continuations(recipe: Recipe, limits: Limits) -> tuple[Recipe, ...]:
     left = max(limits.max_coats - recipe.schedule.coats, 1)
     weak = [MixRatio(Fraction(c), Fraction(1)) for c in _WEAK]
     ratios = sorted({*limits.ratios(), *weak, steps[-1].ratio})
-    return tuple(
+    made = (
         replace(recipe, schedule=CoatSchedule((*steps, CoatStep(n, r, own))))
         for r in ratios
         for n in range(1, min(_COATS, left) + 1)
     )
+    return tuple(r for r in made if limits.enough_for(r))

@@ -59,7 +59,7 @@ class Steering:
         ``there``: stop; ``go on``: lay the first of the options; ``lost``: clear it for the
         archive, and spray another.
     options : tuple of TopUp
-        Coats on top, the best first; none where no coats are left to lay.
+        Coats on top, the best first; none where the stock has no colour left for any.
     as_is : Outcome
         What to expect of the card as it is, finished.
     readings_left : int
@@ -298,8 +298,8 @@ def advise(
                 fresh=fresh,
             )
         )
-    now, best = float(chance[0]), float(worth[order[0]])
-    ends = [0, order[0]]
+    ends = [0, order[0] if len(order) else 0]
+    now, best = float(chance[0]), float(worth[ends[1]])
     right = np.broadcast_to(goal.labs[:, None], (len(views), 2, 3))
     sure = goal.expected(right, outlook.covariance[ends], outlook.dof[ends]).probability
     if now >= WORTH_TRYING * sure[0] and now >= best - WORTH_A_COAT * sure[1]:
@@ -340,6 +340,8 @@ def _failing(goal: Target, labs: Array, away: Array, recipes: Sequence[Recipe]) 
     )
     where = f" at {aim.viewing}" if len(goal.aims) > 1 else ""
     why = f"{' and '.join(words[i] for i in failing)}{where}"
+    if len(recipes) == 1:
+        return f"{why}, and of its colour there is too little left for coats on top"
     if nearest:
         coats = _coats(recipes)
         more = int(coats[nearest] - coats[0])

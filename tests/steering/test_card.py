@@ -12,7 +12,7 @@ from matchlib.colorimetry import lch
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.correction.moves import continuations
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
-from matchlib.mixing import Limits
+from matchlib.mixing import CoatUse, JobArea, Limits
 from matchlib.regression import FilmRegressor
 from matchlib.steering import correct, plan, steer
 from matchlib.steering.steer import _failing
@@ -288,3 +288,22 @@ def test_a_panel_corrected_and_a_card_steered_are_one(model, recipe) -> None:
     steered = steer(model, [read], Target.lab(*goal), limits, readings_left=0)
     assert advice.options == steered.options
     assert advice.panel_words == steered.verdict
+
+
+def test_coats_on_top_are_held_to_the_stock_as_a_fresh_pot_is(model, recipe) -> None:
+    begun, goal = of(recipe, "2@6:1"), Target.lab(*expected(model, recipe))
+    read, area = Sprayed(begun, expected(model, begun), VIEW), JobArea.flat(1.0)
+    use, (name,) = CoatUse.of_panel(60.0, area_m2=1.0, coats=1), recipe.colour.names
+    each = float(Limits(area=area, use=use).mixed_ml(1)) / 7
+    held = Limits(stock={name: 3.01 * each}, area=area, use=use)
+    found = steer(model, [read], goal, held, readings_left=0)
+    assert found.options
+    assert all(held.enough_for(option.recipe) for option in found.options)
+    nothing = Limits(stock={name: 2.01 * each}, area=area, use=use)
+    lost = steer(model, [read], goal, nothing, readings_left=1)
+    assert (lost.state, lost.options) == ("lost", ())
+    assert "too little left for coats on top" in lost.verdict
+    near = Target.lab(*expected(model, begun))
+    assert steer(model, [read], near, nothing).state == "there"
+    advice = correct(model, [read], goal, nothing)
+    assert advice.options == ()
