@@ -453,3 +453,38 @@ def test_an_answer_can_be_changed_though_an_earlier_file_gave_it(nothing: Sessio
         assert str(recipe.schedule) == f"3@{ratio}"
     assert "What was answered" in page
     assert "Which comes first in this file" in page
+
+
+def test_backs_and_readings_in_two_files_are_taken_in_together(nothing: Session) -> None:
+    screen = LibraryScreen(nothing)
+    assert "choose one, then add the other" in plain(press(screen, "part", "file"))
+    read = b"panel,L,a,b,illuminant,observer,geometry\nA1,60,0,1,D65,10,45:0\nA2,40,9,9,D65,10,45:0\n"
+    page = plain(press(screen, "file", "export.csv", read))
+    assert "give both" in page
+    backs = b"panel,ground,colour,schedule,clear\nA1,silver,,,yes\nA2,silver,rust,3@6:1,yes\n"
+    page = plain(press(screen, "add", "export.csv", backs))
+    assert "Take in 2 cards" in page
+    assert "Take in export.csv, export.csv" in page, "of two folders they may be called alike"
+    press(screen, "import")
+    assert str(nothing.archive.panel("A2").recipe) == "rust over silver, 3@6:1"
+    press(screen, "part", "file")
+    press(screen, "file", "export.csv", read)
+    assert "Take in export.csv 0" not in plain(press(screen, "file", "backs.csv", backs))
+    assert len(screen.take.files) == 1, "another file stands instead of it"
+
+
+def test_a_known_card_that_differs_is_answered_in_the_pages_words(few: Session) -> None:
+    screen = LibraryScreen(few)
+    press(screen, "part", "file")
+    card = few.archive.panel("P3")
+    head = "panel,ground,colour,schedule,clear,L,a,b,illuminant,observer,geometry\n"
+    cells = card.recipe.cells
+    row = f"P3,{cells['ground']},{cells['colour']},{cells['schedule']},{cells['clear']},11,2,3"
+    press(screen, "file", "again.csv", f"{head}{row},D65,10,45:0\n".encode())
+    page = press(screen, "import")
+    assert "P3 differs" in plain(page)
+    assert "--" not in plain(page).split("P3 differs")[1]
+    assert "which holds, the archive (the library is right) or the file" in plain(page)
+    assert 'id="wb-fold-known" open' in page, "where it is answered"
+    press(screen, "import", known="repeats")
+    assert len(few.archive.panel("P3").readings) == len(card.readings) + 1

@@ -1,11 +1,15 @@
-"""A file of cards taken in on the page: looked at, asked about, and only then taken."""
+"""Files of cards taken in on the page: looked at, asked about, and only then taken."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from dataclasses import field as holds
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast
 
+from matchlib.errors import ArchiveError
 from matchlib.plural import counted
 from workbook.figures import esc, table
 from workbook.page.fields import button, chips, field, fold, radio, upload
@@ -39,18 +43,35 @@ _SHOWN, _LINES = 8, 3
 
 @dataclass
 class Take:
-    """A file that is being taken in."""
+    """Files that are being taken in together, each its name and its content."""
 
-    name: str = ""
-    content: bytes = b""
+    files: tuple[tuple[str, bytes], ...] = ()
     how: HowToRead = holds(default_factory=HowToRead)
     report: ImportReport | None = None
     bundle: bool = False
 
+    @property
+    def name(self) -> str:
+        """Their names."""
+        return ", ".join(name for name, _ in self.files)
+
+    @contextmanager
+    def there(self) -> Iterator[list[Path]]:
+        """The files themselves, each in a folder of its own."""
+        with ExitStack() as held:
+            yield [held.enter_context(sent_file(*file)) for file in self.files]
+
 
 def do_file(screen: LibraryScreen, done: Press) -> None:
     """Look at a file that was just chosen."""
-    screen.take = Take(done.value, done.content)
+    screen.take = Take(((done.value, done.content),))
+    _read(screen)
+
+
+def do_add(screen: LibraryScreen, done: Press) -> None:
+    """Look at one file more beside those chosen: backs in one and readings in another meet."""
+    _hear(screen.take, done)
+    screen.take.files += ((done.value, done.content),)
     _read(screen)
 
 
@@ -74,19 +95,24 @@ def _hear(take: Take, done: Press) -> None:
 def _read(screen: LibraryScreen) -> None:
     take = screen.take
     take.report, take.bundle = None, False
-    with sent_file(take.name, take.content) as file:
-        take.bundle = is_bundle(file)
+    with take.there() as files:
+        take.bundle = any(map(is_bundle, files))
         if not take.bundle:
-            take.report = preview(screen.session.place, file, take.how)
+            take.report = preview(screen.session.place, files, take.how)
 
 
 def do_import(screen: LibraryScreen, done: Press) -> None:
     """Take the cards in; the value ``good`` takes the good rows though others are refused."""
     take, who = screen.take, done.fields.get("who", "")
     _hear(take, done)
-    with sent_file(take.name, take.content) as file:
+    with take.there() as files:
         good = done.value == "good"
-        taken = import_file(screen.session.place, file, take.how, keep_good=good, who=who)
+        try:
+            taken = import_file(screen.session.place, files, take.how, keep_good=good, who=who)
+        except ArchiveError as error:
+            for key, words in _KNOWN.items():  # a command's options, as they are answered here
+                error.remedy = (error.remedy or "").replace(f"(--{key})", f"({words})")
+            raise
     screen.take = Take()
     screen.changed()
     screen.go("cards")
@@ -107,13 +133,17 @@ def draw(screen: LibraryScreen) -> str:
     choose = upload("Choose a file", "file", accept=_KINDS)
     words = (
         "A table, an instrument's file, or a backup of the workbook. It is read and said back; "
-        "nothing is taken in before you say so."
+        "nothing is taken in before you say so. Where backs and readings are in two files, choose "
+        "one, then add the other."
     )
     if not take.name:
         main = f"<p>{words}</p><p>{choose}</p>{screen.trouble('file')}"
         return screen.framed("Take in a file", main)
-    another = f'<p class="wb-bar">{upload("Another file", "file", accept=_KINDS)}</p>'
-    wrong = screen.trouble("file", "answer", "import")
+    add = upload("Add a file", "add", accept=_KINDS)
+    other = upload("Another file instead", "file", accept=_KINDS)
+    another = f'<p class="wb-bar">{add}{other}</p>'
+    refused = screen.trouble("import")
+    wrong = screen.trouble("file", "add", "answer") + refused
     if take.bundle:
         main = "<p>This is a backup: all its cards come in, with their history.</p>"
         go = button("Restore it", "import", go=True)
@@ -126,7 +156,8 @@ def draw(screen: LibraryScreen) -> str:
     if answered := _questions(found, answered=True):
         again = button("Read it again with these answers", "answer")
         main += fold("What was answered", f"{answered}{again}", ident="answered")
-    main += fold("Where a known card differs", _known(take.how.known), ident="known")
+    known = _known(take.how.known)
+    main += fold("Where a known card differs", known, ident="known", open_=bool(refused))
     main += fold("What the columns were taken for", _columns(found), ident="columns")
     main += field("Your name, for the history", "who") + another
     if found.open:
