@@ -60,7 +60,7 @@ def test_unknown_lights_are_refused(light: str, field: str) -> None:
 @pytest.mark.parametrize("shape", [(), (16,), (31, 2)])
 def test_reflectances_of_other_wavelengths_are_refused_in_words(shape: tuple[int, ...]) -> None:
     for told in (c.reflectance_to_lab, c.reflectance_to_xyz):
-        with pytest.raises(DomainError, match="31 reflectances.*wavelengths"):
+        with pytest.raises(DomainError, match=r"31 reflectances.*wavelengths"):
             told(np.full(shape, 0.4))
 
 

@@ -458,7 +458,8 @@ def test_an_answer_can_be_changed_though_an_earlier_file_gave_it(nothing: Sessio
 def test_backs_and_readings_in_two_files_are_taken_in_together(nothing: Session) -> None:
     screen = LibraryScreen(nothing)
     assert "choose one, then add the other" in plain(press(screen, "part", "file"))
-    read = b"panel,L,a,b,illuminant,observer,geometry\nA1,60,0,1,D65,10,45:0\nA2,40,9,9,D65,10,45:0\n"
+    head = b"panel,L,a,b,illuminant,observer,geometry\n"
+    read = head + b"A1,60,0,1,D65,10,45:0\nA2,40,9,9,D65,10,45:0\n"
     page = plain(press(screen, "file", "export.csv", read))
     assert "give both" in page
     backs = b"panel,ground,colour,schedule,clear\nA1,silver,,,yes\nA2,silver,rust,3@6:1,yes\n"
