@@ -117,3 +117,31 @@ def test_a_table_of_readings_is_read_likewise():
     row = {"ground": "silver", "colour": "violet 1 + cherry 2", "schedule": "2@4:1", "lot": "v + c"}
     *_, conditions = rows_of(pd.DataFrame([row]))
     assert conditions[0].lots == (("cherry", "c"), ("violet", "v"))
+
+
+def test_what_a_row_says_of_its_spraying_counts_before_what_is_said_of_all(shop, tmp_path):
+    at = ("--archive", shop.archive)
+    (tmp_path / "own.csv").write_text(
+        "ground,colour,schedule,clear,sprayer,lot,date\n"
+        "silver,honey,3@4:1,yes,evening  BENCH,Lot 12,2026-01-31\n"
+        "pale gold,lagoon,3@4:1,yes,,,\n"
+        "silver,honey,3@4:1,yes,,,\n"
+        "silver,honey,3@4:1,yes,Zoe,,\n"
+    )
+    (tmp_path / "r.csv").write_text(RECIPES)
+    own, plain = (("predict", "--recipes", tmp_path / f, *at) for f in ("own.csv", "r.csv"))
+    said = ("--sprayer", "evening bench", "--lot", "honey=lot 12", "--date", "2026-01-31")
+    (mine, other, usual, nobody), whole = json_of(*own), json_of(*plain)
+    numbers = ("L", "a", "b", "sd_L", "sd_a", "sd_b", "probability")
+    asked = json_of(*plain, *said)[0]
+    assert [mine[n] for n in numbers] == pytest.approx([asked[n] for n in numbers])
+    assert [other["L"], usual["L"]] == pytest.approx([whole[1]["L"], whole[0]["L"]])
+    assert nobody["sd_L"] > usual["sd_L"]
+    notes = run(*own).stderr
+    assert "Sprayer Zoe is on no panel" in notes
+    assert "after the archive's last panel" in notes
+    of_all = json_of(*own, "--sprayer", "apprentice")
+    assert of_all[0]["L"] == pytest.approx(mine["L"])
+    assert of_all[2]["L"] == pytest.approx(json_of(*plain, "--sprayer", "apprentice")[0]["L"])
+    (tmp_path / "own.csv").write_text("ground,colour,schedule,date\nsilver,honey,3@4:1,soon\n")
+    assert "This date cannot be read" in run(*own).stderr

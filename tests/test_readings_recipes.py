@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 
-from matchlib.domain import CoatSchedule, Viewing
+from matchlib.domain import CoatSchedule, Conditions, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError, TargetError
 from matchlib.readings import (
     read_recipes,
@@ -59,3 +61,17 @@ def test_a_wrong_target_is_said_with_file_and_row(table):
         read_target(table("L,a,b\n400,1,2\n"))
     with pytest.raises(FileError, match=r"t\.csv, row 2: .*blank"):
         read_target(table("L,a,b\n40,,2\n"))
+
+
+def test_a_recipe_says_who_sprays_it_from_what_and_when(table):
+    rows = read_recipes(
+        table(
+            "ground,colour,schedule,sprayer,lot,batch,instrument,date\n"
+            "silver,red 1 + blue 1,4@6:1,Ada,r1 + b2,S7,bench,31 August 2024\n"
+            "silver,,,,,,,\n"
+        )
+    )
+    assert rows[0].conditions == Conditions(
+        "Ada", (("blue", "b2"), ("red", "r1")), (("silver", "S7"),), "bench", dt.date(2024, 8, 31)
+    )
+    assert rows[1].conditions == Conditions()

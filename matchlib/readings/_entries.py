@@ -19,7 +19,6 @@ from matchlib.readings._measured import MeasuredReader
 from matchlib.readings._recipes import RecipeReader
 from matchlib.readings._rows import OF_GUN, OF_PANEL, OF_STAGE
 from matchlib.readings._styles import read_date
-from matchlib.readings._words import UNKNOWN
 from matchlib.readings.questions import Undecided
 from matchlib.readings.report import REFUSED, TAKEN, WAITS, RowReport, listed_rows
 
@@ -108,7 +107,7 @@ class TableReader:
 
     def __init__(self, lookup: Lookup) -> None:
         self.lookup, self.role = lookup, role_of(lookup)
-        self.dates = lookup.style_of_dates()
+        self.dates = lookup.style_of_dates(lookup.asking)
         self.measured = MeasuredReader(lookup)
         self.recipes = RecipeReader(lookup)
         self.conditions = ConditionReader(lookup)
@@ -215,10 +214,7 @@ class TableReader:
     def _days(self, row: Row, entry: Entry) -> None:
         lookup = self.lookup
         day = read_date(lookup.cell(row, "date"), self.dates)
-        entry.sprayed = day
-        if lookup.cell(row, "sprayed") is not None:
-            dated = lookup.text(row, "sprayed") != UNKNOWN
-            entry.sprayed = read_date(lookup.cell(row, "sprayed"), self.dates) if dated else None
+        entry.sprayed = lookup.sprayed(row, self.dates)
         details: dict[str, Any] = {
             n: lookup.text(row, n) for n in ("instrument", "state", "picture")
         }

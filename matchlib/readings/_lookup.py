@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 
 from matchlib.errors import FileError
@@ -9,7 +10,8 @@ from matchlib.readings._cells import read_number, read_text
 from matchlib.readings._columns import Columns, columns_of
 from matchlib.readings._grid import Cell, Row
 from matchlib.readings._header import Table
-from matchlib.readings._styles import decimal_of, style_of_dates
+from matchlib.readings._styles import decimal_of, read_date, style_of_dates
+from matchlib.readings._words import UNKNOWN
 from matchlib.readings.questions import Asking, Choice, Question, Stated
 
 __all__ = ["Lookup"]
@@ -40,12 +42,19 @@ class Lookup:
         self._shares: dict[str, bool] = {}
         self._unnamed = [i for i, name in enumerate(table.header) if not name]
 
-    def style_of_dates(self) -> str | None:
+    def style_of_dates(self, asking: Asking) -> str | None:
         """Return ``dmy`` or ``mdy`` for the table's dates; None where the question stays open."""
         places = [i for n in ("date", "sprayed") if (i := self.columns.known.get(n)) is not None]
         dates = [(row.number, row.at(i)) for row in self.table.rows for i in places]
         hint = self.columns.units.get("date", "") or self.columns.units.get("sprayed", "")
-        return style_of_dates(dates, hint, self.table.row_word, self.asking)
+        return style_of_dates(dates, hint, self.table.row_word, asking)
+
+    def sprayed(self, row: Row, style: str | None) -> dt.date | None:
+        """Return the day of spraying; where a row does not say it by itself, its only day."""
+        own = self.cell(row, "sprayed")
+        if own is not None and read_text(own, "sprayed") == UNKNOWN:
+            return None
+        return read_date(self.cell(row, "date") if own is None else own, style)
 
     def where(self, row: Row) -> str:
         """Return which row it is, as its user counts: ``row 7``, ``line 31``."""

@@ -12,9 +12,9 @@ import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from matchlib.domain import Panel, Recipe, Viewing
+from matchlib.domain import Conditions, Panel, Recipe, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError
 from matchlib.readings._entries import Entry
 from matchlib.readings._grid import Row
@@ -59,6 +59,8 @@ class RecipeRow:
     stated : frozenset of str
         Which of ``clear`` and ``geometry`` the row states; what it does not, it leaves to the
         archive's habit.
+    conditions : Conditions
+        Who sprays it, from what, when, and what reads it, as far as the row says.
 
     Examples
     --------
@@ -74,6 +76,7 @@ class RecipeRow:
     recipe: Recipe
     viewing: Viewing
     stated: frozenset[str] = frozenset()
+    conditions: Conditions = field(default_factory=Conditions)
 
 
 def understand(
@@ -284,6 +287,7 @@ def read_recipes(
                     remedy="name the columns as in the table of readings.",
                 )
             recipes, measured = RecipeReader(lookup), MeasuredReader(lookup, usual=Viewing())
+            dates = lookup.style_of_dates(Asking(answers))  # a recipe can do without its day
             for row in table.rows:
                 entry = Entry(row.number)
                 with entry.noting():
@@ -295,7 +299,8 @@ def read_recipes(
                     readings = measured.readings(row)
                     view = readings[0].viewing if readings else measured.viewing(row)
                     own = frozenset(n for n in ("clear", "geometry") if _states(lookup, row, n))
-                    rows.append(RecipeRow(row.number, entry.code or None, recipe, view, own))
+                    under = _conditions(lookup, row, recipe, dates)
+                    rows.append(RecipeRow(row.number, entry.code or None, recipe, view, own, under))
                 reports.append(entry.report())
         if not reports:
             raise FileError("This file has a header but no rows.", remedy="add one row a recipe.")
@@ -310,6 +315,14 @@ def _facts(viewing: Viewing | None) -> dict[str, str]:
     if viewing is None:
         return {}
     return {n: getattr(viewing, n) for n in VIEWING}
+
+
+def _conditions(lookup: Lookup, row: Row, recipe: Recipe, dates: str | None) -> Conditions:
+    day = None
+    with suppress(Undecided):
+        day = lookup.sprayed(row, dates)
+    names = {n: lookup.text(row, n) for n in ("sprayer", "lot", "batch", "instrument")}
+    return Conditions.of(recipe, **names, date=day)
 
 
 def _states(lookup: Lookup, row: Row, name: str) -> bool:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import click
 
+from matchlib.errors import DomainError
 from workbook.cli.cards import plans_text
 from workbook.cli.common import (
     ArchiveOptions,
@@ -34,6 +35,7 @@ from workbook.cli.wanted import KeptOptions, OrderOptions, SearchOptions, Target
 
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
+    from matchlib.domain import Conditions
     from matchlib.forecast import Forecast
     from matchlib.readings import RecipeRow
     from matchlib.target import Target
@@ -60,10 +62,12 @@ def _predict(
 ) -> None:
     """Predict what the next panel of each recipe would read.
 
-    One result a row, in the order of the files. With a target, given as for match, the difference,
-    its standard deviation and the chance of passing (probability) are those of the next panel
-    sprayed against it, at every angle of the target. Without one they are of the next panel
-    against the prediction itself: how far from its own prediction a panel is expected to come out.
+    One result a row, in the order of the files; what a row says in columns sprayer, lot, batch,
+    instrument and date counts before the options of those names. With a target, given as for match,
+    the difference, its standard deviation and the chance of passing (probability) are those of the
+    next panel sprayed against it, at every angle of the target. Without one they are of the next
+    panel against the prediction itself: how far from its own prediction a panel is expected to come
+    out.
     In JSON what is called delta_e00 is ΔE00 at the first angle; expected_difference and
     sd_difference are by what the order names; cov is the covariance of the next panel's L, a and b
     as read there, and degrees_of_freedom those of the Student's t that such readings follow.
@@ -118,26 +122,42 @@ def _predict_rows(
     """Predict the next panel of every row of a table of recipes, each with its panel's code.
 
     A row that does not say whether it is under clear coat, or in which geometry it would be
-    read, is taken as the archive mostly is.
+    read, is taken as the archive mostly is; who sprays it, from what and when, as was asked about.
     """
     from matchlib.forecast import forecast
+    from workbook.session.conditions import Known, conditions_stated
 
+    known = Known.of(session.archive.panels())
     clear, geometry = session.clear, session.geometry
     recipes, viewings = [], []
-    for r in rows:
+    under: dict[Conditions, list[int]] = {}
+    for i, r in enumerate(rows):
+        under.setdefault(r.conditions, []).append(i)
         usual = "clear" not in r.stated
         recipes.append(replace(r.recipe, clear=clear) if usual else r.recipe)
         own = "geometry" not in r.stated
         viewings.append(replace(r.viewing, geometry=geometry) if own else r.viewing)
-    found = forecast(
-        session.model,
-        recipes,
-        aim,
-        viewings=viewings,
-        tolerance=order,
-        places=[f"{name}, row {r.row}" for r in rows],
-    )
-    return [(r.panel, each) for r, each in zip(rows, found, strict=True)]
+    places = [f"{name}, row {r.row}" for r in rows]
+    found: dict[int, Forecast] = {}
+    unseen: list[str] = []
+    for said, which in under.items():
+        try:
+            today, strange = conditions_stated(known, said)
+        except DomainError as error:
+            raise error.at(places[which[0]]) from None
+        unseen += strange
+        told = forecast(
+            session.model.under(today),
+            [recipes[i] for i in which],
+            aim,
+            viewings=[viewings[i] for i in which],
+            tolerance=order,
+            places=[places[i] for i in which],
+        )
+        found.update(zip(which, told, strict=True))
+    for words in dict.fromkeys(unseen):
+        note(words)
+    return [(r.panel, found[i]) for i, r in enumerate(rows)]
 
 
 def _match(

@@ -48,9 +48,9 @@ class TodayOptions:
         given = {name: value for name, value in asdict(self).items() if value}
         if not given:
             return
-        from workbook.session.conditions import conditions_typed
+        from workbook.session.conditions import Known, conditions_typed
 
-        conditions, unseen = conditions_typed(session.archive.panels(), **given)
+        conditions, unseen = conditions_typed(Known.of(session.archive.panels()), **given)
         session.ask_under(conditions)
         for words in unseen:
             note(words)

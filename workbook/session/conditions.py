@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from matchlib.domain import name_key
 from matchlib.errors import DomainError
@@ -13,11 +13,44 @@ from workbook.session.back import date_of
 if TYPE_CHECKING:
     from matchlib.domain import Conditions, Panel
 
-__all__ = ["conditions_typed"]
+__all__ = ["Known", "conditions_stated", "conditions_typed"]
+
+
+class Known(NamedTuple):
+    """Under what the panels of an archive were sprayed and read."""
+
+    each: tuple[Conditions, ...]  # one a reading
+    colours: set[str]
+    grounds: set[str]
+
+    @classmethod
+    def of(cls, panels: Iterable[Panel]) -> Known:
+        """Gather it."""
+        from matchlib.regression.frames import conditions_of
+
+        stages = [(panel, stage) for panel in panels for stage in panel.stages]
+        recipes = {stage.recipe for _, stage in stages}
+        return cls(
+            tuple(conditions_of(p, s, reading) for p, s in stages for reading in s.readings),
+            {n for r in recipes for c in r.colours for n in c.shares},
+            {n for r in recipes for n in r.ground.shares},
+        )
+
+
+def conditions_stated(known: Known, said: Conditions) -> tuple[Conditions, tuple[str, ...]]:
+    """Read what is written of one panel to be sprayed; returned as by `conditions_typed`."""
+    return conditions_typed(
+        known,
+        sprayer=said.sprayer,
+        lot=[f"{whose}={name}" for whose, name in said.lots],
+        batch=[f"{whose}={name}" for whose, name in said.batches],
+        instrument=said.instrument,
+        date=str(said.date or ""),
+    )
 
 
 def conditions_typed(
-    panels: Iterable[Panel],
+    known: Known,
     *,
     sprayer: str = "",
     lot: Sequence[str] = (),
@@ -32,43 +65,34 @@ def conditions_typed(
     thing that no panel shows.
     """
     from matchlib.domain import Conditions
-    from matchlib.regression.frames import conditions_of
     from matchlib.regression.vocabulary import FEWEST_DAYS, SHORTEST
 
-    known = [
-        conditions_of(panel, stage, reading)
-        for panel in panels
-        for stage in panel.stages
-        for reading in stage.readings
-    ]
-    recipes = {stage.recipe for panel in panels for stage in panel.stages}
-    colours = {n for r in recipes for c in r.colours for n in c.shares}
-    grounds = {n for r in recipes for n in r.ground.shares}
+    each = known.each
     unseen: list[str] = []
     stated = Conditions(
-        _one("Sprayer", sprayer, {c.sprayer for c in known}, unseen),
+        _one("Sprayer", sprayer, {c.sprayer for c in each}, unseen),
         _owned(
             *("lot", "colour", lot),
-            owners=colours,
-            known={pair for c in known for pair in c.lots},
+            owners=known.colours,
+            known={pair for c in each for pair in c.lots},
             unseen=unseen,
         ),
         _owned(
             *("batch", "ground", batch),
-            owners=grounds,
-            known={pair for c in known for pair in c.batches},
+            owners=known.grounds,
+            known={pair for c in each for pair in c.batches},
             unseen=unseen,
         ),
-        _one("Instrument", instrument, {c.instrument for c in known}, unseen),
+        _one("Instrument", instrument, {c.instrument for c in each}, unseen),
         date_of(date),
     )
-    unnamed = sum(not c.instrument for c in known)
-    if stated.instrument and 0 < unnamed < len(known):
+    unnamed = sum(not c.instrument for c in each)
+    if stated.instrument and 0 < unnamed < len(each):
         unseen.append(
-            f"{unnamed} of {len(known)} readings name no instrument: what read them is taken to "
+            f"{unnamed} of {len(each)} readings name no instrument: what read them is taken to "
             "read true, and the others are weighed against it."
         )
-    days = {c.date for c in known if c.date}
+    days = {c.date for c in each if c.date}
     if stated.date and not days:
         unseen.append("No panel of the archive has a date, so the day makes no difference.")
     elif stated.date and (len(days) < FEWEST_DAYS or (max(days) - min(days)).days < SHORTEST):
