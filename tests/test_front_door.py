@@ -138,7 +138,7 @@ def test_every_list_is_a_table(model: FilmPredictor) -> None:
     assert plans.to_frame()["blind"].tolist() == [p.blind for p in plans]
 
 
-def test_a_table_has_no_column_of_what_some_items_hold_elsewhere(model: FilmRegressor) -> None:
+def test_a_table_has_no_column_of_what_some_items_hold_elsewhere(model: FilmPredictor) -> None:
     findings = matchlib.audit(PANELS, model)
     found = findings.to_frame()
     assert found["others"].tolist() == ["; ".join(map(str, f.others)) for f in findings]
