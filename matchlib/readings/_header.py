@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 
 from matchlib.errors import FileError
 from matchlib.readings._cells import heading, read_text
@@ -186,10 +186,7 @@ def _one(rows: Sequence[Row], above: Sequence[Row], start: int, end: int) -> Tab
         waves = sum(map(_is_wave, lower)) >= 4
         if (texts and mine and not mine & top) or (waves and not mine):
             over = _groups(rows[start].cells, lower, rest=names)
-            width = max(len(names), len(lower))
-            names += [""] * (width - len(names))
-            lower += [""] * (width - len(lower))
-            names = [low or up for low, up in zip(lower, names, strict=True)]
+            names = [low or up for low, up in zip_longest(lower, names, fillvalue="")]
             body += 1
     units: list[str] = []
     if body < end and rows[body].number == rows[body - 1].number + 1 and len(rows[body].cells) > 1:
@@ -277,22 +274,17 @@ def _groups(upper: Sequence[Cell], names: Sequence[str], rest: Sequence[str] = (
     if any(re.match(r"[\w /]{2,30}[:=]\s*\S", t) for t in texts):
         return []
     over, last = [], ""
-    for i in range(max(len(texts), len(names))):
-        own = texts[i] if i < len(texts) else ""
+    for own, name in zip_longest(texts, names, fillvalue=""):
         last = own or last
-        name = names[i] if i < len(names) else ""
         over.append(last if name and not (rest and last == name) else "")
     return over
 
 
 def _or_above(names: list[str], upper: list[str]) -> list[str]:
     """Names of columns; where one has none, what stands above it alone, as over no group."""
-    names = names + [""] * (len(upper) - len(names))
-    beside = ["", *upper, ""]
-    return [
-        name or (own if own not in (beside[i], beside[i + 2]) else "")
-        for i, (name, own) in enumerate(zip(names, upper + [""] * len(names), strict=False))
-    ]
+    beside = zip(["", *upper], [*upper[1:], ""], strict=False)
+    alone = ["" if own in sides else own for own, sides in zip(upper, beside, strict=True)]
+    return [name or own for name, own in zip_longest(names, alone, fillvalue="")]
 
 
 def _sideways(rows: Sequence[Row]) -> list[Cell] | None:

@@ -93,18 +93,22 @@ class ReflectanceScale:
 
     def _by_lightness(self) -> str | None:
         """The one scale in which the spectra can be as light as the L beside them."""
+        import numpy as np  # only files without a scale pay
+
+        from matchlib.colorimetry.lab import lab_curve
+
         possible = {"unit", "percent"}
         for row in self._lookup.table.rows[:_TRIED]:
             for group in self._lookup.columns.groups:
                 spectrum = self._values(row, [i for _, i in group.spectral])
                 stated = self._values(row, [group.places["L"]] if "L" in group.places else [])
                 if spectrum and stated:
-                    low, high = min(spectrum), max(spectrum)
-                    possible &= {
-                        scale
-                        for scale, white in (("unit", 1.0), ("percent", 100.0))
-                        if _lightness(low / white) - 1 <= stated[0] <= _lightness(high / white) + 1
-                    }
+                    # Y is a weighted mean of the reflectances, whatever the light
+                    ends = np.maximum([min(spectrum), max(spectrum)], 0.0)
+                    for scale, white in (("unit", 1.0), ("percent", 100.0)):
+                        low, high = 116 * lab_curve(ends / white) - 16
+                        if not low - 1 <= stated[0] <= high + 1:
+                            possible.discard(scale)
         return possible.pop() if len(possible) == 1 else None
 
     def _values(self, row: Row, places: list[int]) -> list[float]:
@@ -163,12 +167,6 @@ class ReflectanceScale:
             if values := self._values(row, places):
                 found.append((row, max(values)))
         return found
-
-
-def _lightness(reflectance: float) -> float:
-    # Y is a weighted mean of the reflectances, whatever the light; L* of CIE 15:2018, 8.2.1
-    y = max(reflectance, 0.0)
-    return 116 * y ** (1 / 3) - 16 if y > (6 / 29) ** 3 else y * (29 / 3) ** 3
 
 
 def _known_scale(text: str, where: str) -> str:

@@ -33,9 +33,7 @@ _NO_VALUE = CellFault(
     "a formula without a stored value",
     "open the file in a spreadsheet program, save it, and import it again; or paste the values.",
 )
-_MERGED = re.compile(
-    rb'<(?:\w+:)?mergeCell\b[^>]*?\bref="([A-Z]{1,3})(\d{1,7}):([A-Z]{1,3})(\d{1,7})"'
-)
+_MERGED = re.compile(rb'<(?:\w+:)?mergeCell\b[^>]*?\bref="([A-Z]{1,3}\d{1,7}:[A-Z]{1,3}\d{1,7})"')
 _OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
 _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _TEXT = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
@@ -126,23 +124,18 @@ Merge = tuple[int, int, int, int]
 
 
 def _merges(parts: Parts, name: str) -> list[Merge]:
+    from openpyxl.utils import range_boundaries
+
     found: list[Merge] = []
     last = b""
     for piece in parts.pieces(name):
         near = last + piece
         for match in _MERGED.finditer(near):
-            area = (_column(match[1]), int(match[2]), _column(match[3]), int(match[4]))
             if match.end() > len(last) and len(found) < 10_000:
-                found.append(area)
+                left, top, right, bottom = range_boundaries(match[1].decode())
+                found.append((left - 1, top, right - 1, bottom))
         last = near[-80:]
     return found
-
-
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - 64
-    return number - 1
 
 
 def _filled(rows: Iterator[tuple[Cell, ...]], merged: list[Merge]) -> Iterator[tuple[Cell, ...]]:
