@@ -18,7 +18,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.readings.photo.chart import CENTRES
 from matchlib.readings.photo.fit import NOISE, ChartFit, Model, Places
 
-__all__ = ["Correction", "fit_correction", "halves"]
+__all__ = ["Correction", "fit_correction", "halves", "strongest"]
 
 Array = NDArray[np.float64]
 
@@ -87,14 +87,9 @@ class Correction:
             lit = chart.light * np.exp(step * half)[:, None]
             moved = chart.predict(lit, chart.places, model, params)
             columns[:72, i] = ((moved - base) * chart.importance / step).ravel()
-        basis, _ = np.linalg.qr(slope)
-        columns -= basis @ (basis.T @ columns)
-        power = np.sum(columns**2, axis=0)
-        size = columns.T @ residual / np.maximum(power, 1e-12)
-        left = np.sum(residual[:72] ** 2) - size**2 * power
-        error = np.sqrt(np.maximum(left, 1e-9) / (72 - params.size - 1) / np.maximum(power, 1e-12))
-        best = int(np.argmax(np.abs(size) / error))
-        return float(-size[best]), float(error[best])
+        square, dof = float(np.sum(residual[:72] ** 2)), 72 - params.size - 1
+        size, error = strongest(columns, slope, residual, square=square, dof=dof)
+        return -size, error
 
 
 def _left_out(chart: ChartFit, model: Model, params: Array) -> Array:
@@ -108,6 +103,19 @@ def _left_out(chart: ChartFit, model: Model, params: Array) -> Array:
         own = np.eye(3) - rows @ inverse @ rows.T
         errors[i] = np.linalg.solve(own, residual[3 * i : 3 * i + 3])
     return np.asarray(errors / chart.importance)
+
+
+def strongest(
+    steps: Array, smooth: Array, residual: Array, *, square: float, dof: int
+) -> tuple[float, float]:
+    """Return size and standard error of the step, of columns, that a residual most surely has."""
+    basis, _ = np.linalg.qr(smooth)  # what smooth terms explain is no step
+    steps = steps - basis @ (basis.T @ steps)
+    power = np.maximum(np.sum(steps**2, axis=0), 1e-12)
+    size = steps.T @ residual / power
+    error = np.sqrt(np.maximum(square - size**2 * power, 1e-9) / dof / power)
+    best = int(np.argmax(np.abs(size) / error))
+    return float(size[best]), float(error[best])
 
 
 def halves(points: Array, *, least: int) -> Array:

@@ -112,12 +112,13 @@ def find_chart(
     """Find the chart."""
     xyz = chart_xyz(lab)
     if corners is not None:
-        proposals = [_homography(_OUTER, quad_of(corners, picture.size, "chart"))]
+        proposals = [quad_of(corners, picture.size, "chart")]
     else:
         proposals = _detected(picture)
     found = []
     for proposal in proposals:
-        turned = [Chart(way) for way in _ways_round(proposal)]
+        # The four ways in which the same four corners can be those of the chart.
+        turned = [Chart(_homography(_OUTER, np.roll(proposal, k, axis=0))) for k in range(4)]
         misfits = [_misfit(picture, chart, xyz) for chart in turned]
         which = int(np.argmin(misfits))
         if np.isfinite(misfits[which]):
@@ -170,13 +171,8 @@ def _homography(plane: Array, pixels: Array) -> Array:
     )
 
 
-def _ways_round(homography: Array) -> list[Array]:
-    """The four ways in which the same four corners can be those of the chart."""
-    corners = _mapped(homography, _OUTER)
-    return [_homography(_OUTER, np.roll(corners, k, axis=0)) for k in range(4)]
-
-
 def _detected(picture: Picture) -> list[Array]:
+    """Outer corners of what may be charts, shape (4, 2) each."""
     import cv2
 
     if not hasattr(cv2, "mcc"):
@@ -200,7 +196,7 @@ def _detected(picture: Picture) -> list[Array]:
         centres = (quads.mean(axis=1) + 0.5) / scale - 0.5
         fitted, _ = cv2.findHomography(CENTRES, centres)
         if fitted is not None and np.all(np.isfinite(fitted)):
-            found.append(np.asarray(fitted, dtype=np.float64))
+            found.append(Chart(np.asarray(fitted, dtype=np.float64)).corners)
     return found
 
 

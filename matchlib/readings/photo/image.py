@@ -240,11 +240,6 @@ def _space_of(profile: bytes | None) -> str:
     return next((n for n in ("sRGB", "Display P3") if n.encode() in letters), "")
 
 
-def _png(data: bytes) -> _Decoded:
-    deep = len(data) > 25 and data[24] == 16
-    return (_deep_png(data), "sRGB") if deep else _pillow(data)
-
-
 def _heic(data: bytes) -> _Decoded:
     import pi_heif
 
@@ -256,7 +251,9 @@ def _heic(data: bytes) -> _Decoded:
     return np.array(opened)[..., :3], _space_of(opened.info.get("icc_profile"))
 
 
-def _deep_png(data: bytes) -> NDArray[Any]:
+def _png(data: bytes) -> _Decoded:
+    if len(data) <= 25 or data[24] != 16:
+        return _pillow(data)
     width, height, _, colour_type = struct.unpack(">IIBB", data[16:26])
     _check_size(width, height)
     if colour_type not in (2, 6):
@@ -266,7 +263,7 @@ def _deep_png(data: bytes) -> NDArray[Any]:
     # Pillow cannot hold 16 bits a channel, but it says what OpenCV passes over: a picture cut off.
     with Image.open(io.BytesIO(data), formats=["PNG"]) as image:
         image.verify()
-    return _opencv(data)
+    return _opencv(data), "sRGB"
 
 
 def _tiff(data: bytes) -> _Decoded:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.readings.photo.correct import Correction, halves
+from matchlib.readings.photo.correct import Correction, halves, strongest
 from matchlib.readings.photo.find import Chart
 from matchlib.readings.photo.fit import Places
 from matchlib.readings.photo.gloss import smooth_terms
@@ -97,19 +97,11 @@ def surround_of(
 def panel_edge(cells: Samples) -> tuple[float, float]:
     """Return the strongest sharp edge of light or shade that crosses a panel."""
     log = np.log(cells.light.sum(axis=1) + 1e-9)
-    # Slopes and soft reflections are smooth: what they explain is no edge.
-    terms = smooth_terms(cells.middle)
-    basis, _ = np.linalg.qr(terms)
+    terms = smooth_terms(cells.middle)  # slopes and soft reflections
     steps = halves(terms[:, 1:3], least=max(3, len(log) // 8)).T
-    steps = steps - basis @ (basis.T @ steps)
-    left = log - basis @ (basis.T @ log)
-    power = np.sum(steps**2, axis=0)
-    size = steps.T @ left / np.maximum(power, 1e-9)
+    left = log - terms @ np.linalg.lstsq(terms, log, rcond=None)[0]
     dof = max(len(log) - terms.shape[1] - 1, 1)
-    rest = np.sqrt(np.maximum(np.sum(left**2) - size**2 * power, 1e-9) / dof)
-    error = rest / np.sqrt(np.maximum(power, 1e-9))
-    best = int(np.argmax(np.abs(size) / error))
-    return float(size[best]), float(error[best])
+    return strongest(steps, terms, left, square=float(left @ left), dof=dof)
 
 
 def places_of(picture: Picture, chart: Chart, middles: Array) -> Places:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from matchlib.domain import three
 from matchlib.errors import DomainError
 from matchlib.readings.photo.estimate import COMMON, PhotoReading, reading_of
+from matchlib.tails import symmetric_root
 
 __all__ = ["Profile"]
 
@@ -125,7 +126,7 @@ class Profile:
             return photo
         common, _ = shared(photo)
         colours = np.array([p.instrument for p in self.pairs])
-        roots = np.array([_root(np.array(p.common)) for p in self.pairs])
+        roots = symmetric_root(np.array([p.common for p in self.pairs]))
         count = len(self.pairs)
         alike = _alike(colours, colours)
         inner = np.einsum("mn,mij,nkj->mink", alike, roots, roots)
@@ -136,7 +137,7 @@ class Profile:
         for i, pair in enumerate(self.pairs):
             inner[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += np.array(pair.own)
         to = _alike(np.array([photo.lab]), colours)[0]
-        across = np.einsum("n,ij,nkj->ink", to, _root(common), roots).reshape(3, 3 * count)
+        across = np.einsum("n,ij,nkj->ink", to, symmetric_root(common), roots).reshape(3, 3 * count)
         away = np.ravel([np.subtract(p.photo, p.instrument) for p in self.pairs])
         gain = np.linalg.solve(inner, across.T).T
         # Where what was read is further off than was believed, all of it is believed less.
@@ -151,11 +152,6 @@ class Profile:
 def _alike(one: Array, two: Array) -> Array:
     apart2 = np.sum((one[:, None] - two[None]) ** 2, axis=2)
     return np.asarray(_ALL + (1.0 - _ALL) * np.exp(-0.5 * apart2 / _REACH**2))
-
-
-def _root(covariance: Array) -> Array:
-    size, axes = np.linalg.eigh(covariance)
-    return np.asarray((axes * np.sqrt(np.maximum(size, 0.0))) @ axes.T)
 
 
 def _positive(covariance: Array) -> Array:
