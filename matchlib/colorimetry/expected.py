@@ -18,12 +18,12 @@ from matchlib.errors import DomainError
 from matchlib.shipped import table
 from matchlib.tails import drawn_out, symmetric_root
 
-__all__ = ["POINTS", "ExpectedDifference", "expected_delta_e00"]
+__all__ = ["ExpectedDifference", "expected_delta_e00"]
 
 Array = NDArray[np.float64]
 
-POINTS = (64, 128, 256, 512, 1024, 2048)
-"""Sizes of the point set: halves are powers of two, for which Sobol's points are balanced."""
+_POINTS = 256  # a recipe: half of it is a power of two, for which Sobol's points are balanced
+_BLOCK = 256  # recipes at once
 
 
 class ExpectedDifference(NamedTuple):
@@ -35,11 +35,11 @@ class ExpectedDifference(NamedTuple):
 
 
 @cache
-def _points(n: int) -> Array:
+def _points() -> Array:
     # Mirrored, so that the mean is exactly 0, then stretched so that the covariance is exactly 1.
-    half = table("normal")[: n // 2]
+    half = table("normal")[: _POINTS // 2]
     points = np.concatenate([half, -half])
-    points = points @ symmetric_root(points.T @ points / n, inverse=True)
+    points = points @ symmetric_root(points.T @ points / _POINTS, inverse=True)
     points.setflags(write=False)
     return points
 
@@ -51,7 +51,6 @@ def expected_delta_e00(
     *,
     tolerance: float,
     dof: ArrayLike = np.inf,
-    points: int = 256,
 ) -> ExpectedDifference:
     """Return mean, spread and the chance of being within tolerance of ΔE00 to a target.
 
@@ -68,21 +67,19 @@ def expected_delta_e00(
     dof : array_like, shape () or (...)
         Degrees of freedom of the covariance, at least `matchlib.tails.FEWEST`: then the prediction
         is a Student's t of that covariance. Infinite for a normal.
-    points : int
-        Points a recipe: one of `POINTS`. The more, the nearer to a great random sample; how near
-        256 and 2048 come is in tests/test_colour_difference.py.
 
     Returns
     -------
     ExpectedDifference
-        The same numbers for the same input every time: the points are fixed, Sobol's sequence
+        The same numbers for the same input every time: 256 points are fixed, Sobol's sequence
         (Sobol 1967) as normal deviates, mirrored and scaled to exact mean and covariance, and
-        drawn out to a t by `matchlib.tails.drawn_out`.
+        drawn out to a t by `matchlib.tails.drawn_out`. How near that comes to a great random
+        sample is in tests/test_colour_difference.py.
 
     Raises
     ------
     DomainError
-        If tolerance, points, covariance or degrees of freedom are impossible.
+        If tolerance, covariance or degrees of freedom are impossible.
 
     Examples
     --------
@@ -97,11 +94,11 @@ def expected_delta_e00(
     shape = np.broadcast_shapes(
         centre.shape[:-1], spread.shape[:-2], np.shape(target)[:-1], np.shape(dof)
     )
-    if not tolerance > 0.0 or points not in POINTS:
+    if not tolerance > 0.0:
         raise DomainError(
             "No chance of a match can be worked out from this.",
-            expected=f"a tolerance above 0 and one of {POINTS} points",
-            got=f"tolerance {tolerance:g} and {points} points",
+            expected="a tolerance above 0",
+            got=f"{tolerance:g}",
             remedy="give the greatest ΔE00 that the order allows.",
         )
     finite = bool(np.all(np.isfinite(spread)))
@@ -119,11 +116,10 @@ def expected_delta_e00(
     roots = np.broadcast_to(root, (*shape, 3, 3)).reshape(-1, 3, 3)
     targets = np.broadcast_to(np.asarray(target, dtype=np.float64), (*shape, 3)).reshape(-1, 3)
     few = np.broadcast_to(np.asarray(dof, dtype=np.float64), shape).reshape(-1)
-    cloud = _points(points)
+    cloud = _points()
     result = np.empty((3, centres.shape[0]))
-    block = max(1, 65536 // points)
-    for start in range(0, centres.shape[0], block):
-        part = slice(start, start + block)
+    for start in range(0, centres.shape[0], _BLOCK):
+        part = slice(start, start + _BLOCK)
         away = cloud @ roots[part]
         if not np.all(few[part] == np.inf):
             away *= drawn_out(cloud, few[part])[:, :, None]
