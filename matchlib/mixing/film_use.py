@@ -19,6 +19,9 @@ from matchlib.plural import counted
 __all__ = ["CoatUse", "TransferRange", "spreading_rate", "wet_film"]
 
 _NORMAL = NormalDist()
+# Relative standard uncertainties: of a film by its data sheet, and of carrying what a panel used
+# over to a job; common practice, no source.
+_FILM_SD, _PANEL_SD = 0.2, 0.25
 
 
 def spreading_rate(dry_um: float, *, volume_solids: float) -> float:
@@ -174,7 +177,6 @@ class CoatUse:
         volume_solids: float,
         transfer: TransferRange,
         thinner: float = 0.0,
-        sd: float = 0.2,
     ) -> Self:
         """Return the use of a coat from the film it should build.
 
@@ -188,13 +190,11 @@ class CoatUse:
             The gun's.
         thinner : float
             Parts of reducer added to one part of carrier and colour [-], 0 or more.
-        sd : float
-            Relative standard uncertainty of the film [-].
 
         Returns
         -------
         CoatUse
-            With losses still to come.
+            With losses still to come; the film is known within a fifth.
         """
         wet = wet_film(dry_um, volume_solids=volume_solids, thinner=thinner)
         rate = 1000.0 / wet
@@ -205,10 +205,10 @@ class CoatUse:
             f"{transfer.low:.0%} to {transfer.high:.0%} of it lands"
         )
         # A litre on a square metre is a film of a millimetre: µm wet are ml on a square metre.
-        return cls(wet, sd, transfer, words)
+        return cls(wet, _FILM_SD, transfer, words)
 
     @classmethod
-    def of_panel(cls, used_ml: float, *, area_m2: float, coats: int, sd: float = 0.25) -> Self:
+    def of_panel(cls, used_ml: float, *, area_m2: float, coats: int) -> Self:
         """Return the use of a coat from what a sprayed panel took out of the cup.
 
         Parameters
@@ -219,13 +219,11 @@ class CoatUse:
             Area sprayed [m²], the edges the fan ran over not counted.
         coats : int
             Coats sprayed.
-        sd : float
-            Relative standard uncertainty of carrying it over to the job [-].
 
         Returns
         -------
         CoatUse
-            Losses included as they were; none are added.
+            Losses included as they were, none are added; carried over within a quarter.
 
         Raises
         ------
@@ -238,7 +236,7 @@ class CoatUse:
             positive(0, "number of coats", remedy="count the coats sprayed on the panel.")
         count = counted(coats, "coat")
         words = f"measured: {used:g} ml for {count} on {area:g} m²"
-        return cls(used / area / coats, sd, None, words)
+        return cls(used / area / coats, _PANEL_SD, None, words)
 
     def widened(self, sd: float) -> CoatUse:
         """Return the same use, less surely known by a further relative uncertainty [-]."""

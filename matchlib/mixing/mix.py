@@ -13,7 +13,7 @@ from matchlib.errors import DomainError
 from matchlib.mixing.stated import exact
 from matchlib.mixing.units import positive
 
-__all__ = ["THIRDS", "Mix", "Third", "read_mix"]
+__all__ = ["THIRDS", "Third", "read_mix"]
 
 _REDUCERS = ("reducer", "thinner")
 _HARDENERS = ("hardener", "activator", "catalyst")
@@ -108,22 +108,9 @@ class Third:
         return f"{100 * self.share:.3g} parts {self.name} to 100 of carrier and colour"
 
 
-@dataclass(frozen=True, slots=True)
-class Mix:
-    """A mix in the pot's own words."""
-
-    ratio: MixRatio  # carrier to colour by volume
-    third: Third | None = None  # reducer or hardener
-
-    @property
-    def words(self) -> str:
-        """The mix in words."""
-        return self.ratio.words + ("" if self.third is None else f", {self.third.text}")
-
-
 def read_mix(
     text: str, *, densities: Mapping[str, float] | None = None, colour: Colour | None = None
-) -> Mix:
+) -> tuple[MixRatio, Third | None]:
     """Read a mix as a painter says it, and turn it into carrier : colour by volume.
 
     Parameters
@@ -138,8 +125,10 @@ def read_mix(
 
     Returns
     -------
-    Mix
-        By volume; to a hundredth of a part where it was a percentage or a weight.
+    ratio : MixRatio
+        Carrier to colour by volume; to a hundredth of a part where it was a percentage or a weight.
+    third : Third or None
+        Reducer or hardener.
 
     Raises
     ------
@@ -148,8 +137,9 @@ def read_mix(
 
     Examples
     --------
-    >>> read_mix("6:1")
-    Mix(ratio=MixRatio(carrier=Fraction(6, 1), colour=Fraction(1, 1)), third=None)
+    >>> ratio, third = read_mix("6:1:1 reducer")
+    >>> str(ratio), third.name
+    ('6:1', 'reducer')
     """
     written = " ".join(str(text)[:80].split())
     bare = re.sub(r"\s*\bby (weight|volume)\b", "", written, flags=re.IGNORECASE)
@@ -178,7 +168,7 @@ def read_mix(
     if weighed or percent is not None:
         share = Fraction(round(share * 100), 100) if share >= 1 else share.limit_denominator(100)
     held = Third(name, float(third / (carrier + parts))) if three is not None else None
-    return Mix(MixRatio(share, Fraction(1)), held)
+    return MixRatio(share, Fraction(1)), held
 
 
 def _of_percent(match: re.Match[str], written: str) -> tuple[Fraction, Fraction]:

@@ -62,11 +62,13 @@ class MixOptions:
         understood = ""
         if typed:
             of = Colour.parse(self.colour) if self.colour.strip() else None
-            mix = read_mix(typed, densities=densities_of(job.density or []), colour=of)
-            if mix.third is not None:
-                job = replace(job, third=_only_third(mix.third, job.third))
-            ratio = str(mix.ratio)
-            understood = "" if ratio == typed else f"{typed} is {ratio}: {mix.words}."
+            mix, third = read_mix(typed, densities=densities_of(job.density or []), colour=of)
+            words = mix.words
+            if third is not None:
+                job = replace(job, third=_only_third(third, job.third))
+                words += f", {third.text}"
+            ratio = str(mix)
+            understood = "" if ratio == typed else f"{typed} is {ratio}: {words}."
         coats = 1 if aside and ratio and self.coats is None else self.coats
         steps = CoatSchedule.parse(self.schedule).steps if self.schedule.strip() else ()
         # Layers say their own colours; what nobody named is called colour.
