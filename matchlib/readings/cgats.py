@@ -41,7 +41,7 @@ class _Block:
 
     keywords: dict[str, str] = field(default_factory=dict)
     fields: list[str] = field(default_factory=list)
-    lines: list[tuple[int, list[str]]] = field(default_factory=list)
+    lines: list[Row] = field(default_factory=list)
 
 
 def looks_like_cgats(data: bytes) -> bool:
@@ -117,7 +117,7 @@ def _blocks(text: str) -> Iterator[_Block]:
                 previous, state = table, ""
                 table = _Block(keywords=_inherited(table.keywords))
             else:
-                table.lines.append((number, words))
+                table.lines.append(Row(number, tuple(words)))
                 kept += len(words)
                 if len(table.lines) > MAX_ROWS or kept > MAX_CELLS:
                     raise too_many_rows()
@@ -179,14 +179,14 @@ def _table(table: _Block) -> Table:
     mark = keywords.get(NEWLINE_KEYWORD)
     if mark:
         rows = [
-            (n, tuple(c.replace(mark, "\n") if isinstance(c, str) else c for c in cells))
+            Row(n, tuple(c.replace(mark, "\n") if isinstance(c, str) else c for c in cells))
             for n, cells in rows
         ]
-    names, body = tuple(map(heading, named)), tuple(Row(n, cells) for n, cells in rows)
-    return Table(names, body, row_word="line", facts=facts, scale=scale, strict=True)
+    names = tuple(map(heading, named))
+    return Table(names, tuple(rows), row_word="line", facts=facts, scale=scale, strict=True)
 
 
-def _sets(table: _Block) -> list[tuple[int, tuple[Cell, ...]]]:
+def _sets(table: _Block) -> list[Row]:
     width, lines, keywords = len(table.fields), table.lines, table.keywords
     stated = _count(keywords, "NUMBER_OF_FIELDS")
     if stated not in (None, width):
@@ -201,10 +201,10 @@ def _sets(table: _Block) -> list[tuple[int, tuple[Cell, ...]]]:
         rows = lines
     else:  # long sets may run over several lines
         rows, start = [], 0
-        pending: list[str] = []
+        pending: tuple[Cell, ...] = ()
         for number, words in lines:
             start = start if pending else number
-            pending = [*pending, *words]
+            pending += words
             if len(pending) > width:
                 raise FileError(
                     "A row of this CGATS table does not have as many values as there are fields.",
@@ -214,8 +214,8 @@ def _sets(table: _Block) -> list[tuple[int, tuple[Cell, ...]]]:
                     remedy="look for a missing value, or blanks in a text without quotation marks.",
                 )
             if len(pending) == width:
-                rows.append((start, pending))
-                pending = []
+                rows.append(Row(start, pending))
+                pending = ()
         if pending:
             raise FileError(
                 "The last row of this CGATS table is not whole.",
@@ -231,7 +231,7 @@ def _sets(table: _Block) -> list[tuple[int, tuple[Cell, ...]]]:
             got=f"{len(rows)}",
             remedy="copy or export the file again; it may have been cut off.",
         )
-    return [(number, tuple(words)) for number, words in rows]
+    return rows
 
 
 def _count(keywords: dict[str, str], name: str) -> int | None:
@@ -243,9 +243,7 @@ def _count(keywords: dict[str, str], name: str) -> int | None:
     return int(text)
 
 
-def _unpaired(
-    table: _Block, rows: list[tuple[int, tuple[Cell, ...]]]
-) -> tuple[list[str], list[tuple[int, tuple[Cell, ...]]], str | None]:
+def _unpaired(table: _Block, rows: list[Row]) -> tuple[list[str], list[Row], str | None]:
     # The older way to write a spectrum: pairs of a wavelength and its value in each row.
     names = [f.casefold() for f in table.fields]
     pairs = [
@@ -276,14 +274,12 @@ def _unpaired(
     drop = set(pairs)
     return (
         [h for i, h in enumerate(header) if i not in drop],
-        [(n, tuple(c for i, c in enumerate(cells) if i not in drop)) for n, cells in rows],
+        [Row(n, tuple(c for i, c in enumerate(cells) if i not in drop)) for n, cells in rows],
         scales.pop(),
     )
 
 
-def _name_panel(
-    header: list[str], rows: list[tuple[int, tuple[Cell, ...]]], keywords: dict[str, str]
-) -> tuple[str, ...]:
+def _name_panel(header: list[str], rows: list[Row], keywords: dict[str, str]) -> tuple[str, ...]:
     names = [h.upper() for h in header]
     named = [
         keywords.get(n, h) if re.fullmatch(rf"{EXTRA_FIELD}\d+", n) else h
@@ -301,5 +297,5 @@ def _name_panel(
         if ids == [str(k) for k in range(1, len(ids) + 1)]:
             # running numbers say nothing about a panel: leave the column out
             named[i] = ""
-            rows[:] = [(n, (*c[:i], None, *c[i + 1 :])) for n, c in rows]
+            rows[:] = [Row(n, (*c[:i], None, *c[i + 1 :])) for n, c in rows]
     return tuple(named)
