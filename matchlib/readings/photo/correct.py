@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
 from matchlib.readings.photo.chart import CENTRES
-from matchlib.readings.photo.fit import NOISE, ChartFit, Model, Places
+from matchlib.readings.photo.fit import NOISE, ChartFit, Model, Places, by_differences
 
 __all__ = ["Correction", "fit_correction", "halves", "strongest"]
 
@@ -46,15 +46,11 @@ class Correction:
 
     def spread(self, light: Array, places: Places) -> Array:
         """Return the covariance of the mean Lab of areas by all that was fitted; (3, 3)."""
-        slope = np.empty((3, self.params.size))
-        for i in range(self.params.size):
-            shift = np.zeros(self.params.size)
-            shift[i] = 1e-4
-            up, down = (
-                self.chart.predict(light, places, self.model, self.params + s).mean(axis=0)
-                for s in (shift, -shift)
-            )
-            slope[:, i] = (up - down) / 2e-4
+
+        def mean(params: Array) -> Array:
+            return np.asarray(self.chart.predict(light, places, self.model, params).mean(axis=0))
+
+        slope = by_differences(mean, self.params, step=1e-4)
         return np.asarray(slope @ self.covariance @ slope.T)
 
     @property

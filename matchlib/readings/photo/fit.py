@@ -9,8 +9,9 @@ regression').
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,7 +20,7 @@ from matchlib.colorimetry import xyz_to_lab
 from matchlib.colorimetry.lab import xyz_to_lab_with_jacobian
 from matchlib.readings.photo.chart import CENTRES, GREYS, WHITE, chart_xyz
 
-__all__ = ["NOISE", "ChartFit", "Model", "Places"]
+__all__ = ["NOISE", "ChartFit", "Model", "Places", "by_differences"]
 
 Array = NDArray[np.float64]
 
@@ -72,6 +73,14 @@ class Places:
         """Shape (n, 3): across and down the chart (1 over its width), and outwards."""
         flat = (self.plane - CENTRES.mean(axis=0)) / 5.0
         return np.column_stack([flat, self.radius2])
+
+
+def by_differences(
+    of: Callable[[Array], Array], at: Array, *, step: float, count: int | None = None
+) -> Array:
+    """Return the derivative of a vector by the first `count` of some values, or by all."""
+    ways = step * np.eye(at.size)[:count]
+    return np.stack([(of(at + way) - of(at - way)) / (2 * step) for way in ways], axis=-1)
 
 
 def _expanded(rgb: Array, root: bool) -> Array:
@@ -133,12 +142,8 @@ class ChartFit:
         """Derivative of `residual`; that by the matrix is exact."""
         count = len(model.terms)
         out = np.zeros((72 + count, params.size))
-        step = 1e-5
-        for i in range(count):
-            shift = np.zeros(params.size)
-            shift[i] = step
-            up, down = (self.residual(model, params + s) for s in (shift, -shift))
-            out[:, i] = (up - down) / (2 * step)
+        by_terms = partial(self.residual, model)
+        out[:, :count] = by_differences(by_terms, params, step=1e-5, count=count)
         basis = _expanded(self.rgb(self.light, self.places, model, params), model.root)
         made = np.maximum(basis @ params[count:].reshape(-1, 3), 0.0)
         _, by_xyz = xyz_to_lab_with_jacobian(made, WHITE)
