@@ -54,10 +54,6 @@ def is_number(text: str) -> bool:
 
 def read_number(cell: Cell, what: str, *, decimal: str = ".") -> float:
     """Read a cell as a finite number; `decimal` is ``.``, ``,`` or ``both``."""
-    if isinstance(cell, str) and decimal == "." and len(cell) < 30 and _NUMBER.fullmatch(cell):
-        value = float(cell)  # nearly every cell of nearly every file
-        if math.isfinite(value):
-            return value
     if isinstance(cell, CellFault):
         raise FileError(f"The cell {what} holds {cell.reason}.", remedy=cell.remedy)
     if isinstance(cell, int | float) and not isinstance(cell, bool):

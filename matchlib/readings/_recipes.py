@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from difflib import get_close_matches
 from fractions import Fraction
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, name_key
 from matchlib.domain.blend import check_one_pot
@@ -51,7 +51,6 @@ class RecipeReader:
         self._counts: dict[str, Counter[str]] = {}
         self._carrier_first: dict[str, bool] = {}
         self._nearest: dict[tuple[str, str], str | None] = {}
-        self._parsed: dict[tuple[type, str], Any] = {}
 
     def recipe(self, row: Row) -> Recipe:
         """Return the recipe of a row; bare where it has no colour and no coats."""
@@ -109,9 +108,7 @@ class RecipeReader:
                 + (", or a blank cell for a bare ground" if kind is Colour else ""),
                 remedy="write the name, or empty the cell.",
             )
-        if (kind, text) not in self._parsed:
-            self._parsed[kind, text] = kind.parse(text)
-        blend = self._parsed[kind, text]
+        blend = kind.parse(text)
         parts = tuple((self._name(kind.kind, n, row), p) for n, p in blend.parts)
         return blend if parts == blend.parts else kind(parts)
 
