@@ -15,14 +15,13 @@ from matchlib.readings.photo.estimate import PARTS, PhotoReading
 from matchlib.readings.photo.image import MAX_PIXELS, Picture, load_picture
 from matchlib.readings.photo.marked import four_corners, marked_picture
 from matchlib.readings.photo.profile import Profile
-from matchlib.readings.photo.refusal import REASONS, PhotoRefused
+from matchlib.readings.photo.refusal import PhotoRefused
 from matchlib.readings.photo.taking import Marks, read_photo
 from matchlib.readings.photo.together import combine
 
 __all__ = [
     "MAX_PIXELS",
     "PARTS",
-    "REASONS",
     "Marks",
     "PhotoReading",
     "PhotoRefused",

@@ -4,29 +4,16 @@ from __future__ import annotations
 
 from matchlib.errors import FileError
 
-__all__ = ["REASONS", "PhotoRefused"]
-
-REASONS = (
-    "no chart",
-    "no panel",
-    "which panel",
-    "two charts",
-    "clipped",
-    "too dark",
-    "curve",
-    "chart residual",
-    "mixed light",
-    "shade",
-    "glare",
-)
-"""Every reason there is, as `PhotoRefused.reason` has it."""
+__all__ = ["PhotoRefused"]
 
 
 class PhotoRefused(FileError):  # noqa: N818 - named as what happens, like ImportRefused
     """A photograph from which no honest reading can be had.
 
-    Its `reason` is one of `REASONS`. What was found of chart and panels until then is in
-    `chart_corners` and `outlines` [pixel of the upright picture], to be shown on the picture.
+    Its `reason` is one of ``no chart``, ``no panel``, ``which panel``, ``two charts``, ``clipped``,
+    ``too dark``, ``curve``, ``chart residual``, ``mixed light``, ``shade`` and ``glare``. What was
+    found of chart and panels until then is in `chart_corners` and `outlines` [pixel of the upright
+    picture], to be shown on the picture.
     """
 
     chart_corners: tuple[tuple[float, float], ...] = ()
