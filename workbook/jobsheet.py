@@ -17,7 +17,7 @@ from reportlab.platypus import KeepTogether, SimpleDocTemplate, Spacer
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.explain import CoatReadings
-from matchlib.mixing import ACTIVATED, Pot, format_volume, question_ratio
+from matchlib.mixing import ACTIVATED, Pot, format_volume, ratio_questions
 from matchlib.tails import chance_words
 from workbook.cup import cup_speech, cups_of
 from workbook.paper import REGULAR, anonymous, paper_size, printable, use_fonts
@@ -132,8 +132,7 @@ def _recipe(sheet: JobSheet, width: float) -> list[Any]:
     if recipe.schedule is None:
         return [*out, *words]
     cups = cups_of(recipe)
-    ratios = dict.fromkeys(ratio for ratio, _ in cups)
-    for question in (q for q in map(question_ratio, ratios) if q is not None):
+    for question in ratio_questions(ratio for ratio, _ in cups):
         words.append(labelled("To ask before pouring:", question.text))
     for line in words:  # not up against the cup beside it
         line.style = line.style.clone("beside", rightIndent=3 * mm)

@@ -14,7 +14,7 @@ from matchlib.mixing.film_use import CoatUse, TransferRange, spreading_rate, wet
 from matchlib.mixing.limits import Limits
 from matchlib.mixing.mix import THIRDS, Third, read_mix
 from matchlib.mixing.pot import ACTIVATED, LEAST_ML, Pot, pot
-from matchlib.mixing.stated import RatioQuestion, StatedCheck, check_stated, question_ratio
+from matchlib.mixing.stated import RatioQuestion, StatedCheck, check_stated, ratio_questions
 from matchlib.mixing.units import format_volume, parse_area, parse_length, parse_volume
 
 __all__ = [
@@ -42,7 +42,7 @@ __all__ = [
     "parse_length",
     "parse_volume",
     "pot",
-    "question_ratio",
+    "ratio_questions",
     "read_mix",
     "spreading_rate",
     "viscosity",

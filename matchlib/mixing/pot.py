@@ -14,7 +14,7 @@ from matchlib.mixing.area import JobArea
 from matchlib.mixing.film_use import CoatUse
 from matchlib.mixing.mix import Third
 from matchlib.mixing.pour import Portion, Pour, Remainder, by_marks, most_kept, pour
-from matchlib.mixing.stated import RatioQuestion, question_ratio
+from matchlib.mixing.stated import RatioQuestion, ratio_questions
 from matchlib.mixing.units import format_volume, positive
 from matchlib.plural import counted
 
@@ -292,8 +292,7 @@ def pot(
                 fills=1 if cup is None else max(1, math.ceil(made.total_ml / cup - 1e-9)),
             )
         )
-    asked = [question_ratio(step.ratio) for step in schedule.steps]
-    questions = list(dict.fromkeys(q for q in asked if q is not None))
+    questions = [*ratio_questions(step.ratio for step in schedule.steps)]
     if third is not None and third.hardens and pot_life_min is None:
         asked_life = "How long is the pot life? The data sheet says."
         questions.append(RatioQuestion("pot-life", asked_life, groups[0].pour.ratio))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import ClassVar
@@ -16,8 +17,8 @@ __all__ = [
     "StatedCheck",
     "check_stated",
     "exact",
-    "question_ratio",
     "ratio_of",
+    "ratio_questions",
 ]
 
 _SAME = 0.02
@@ -42,7 +43,7 @@ class RatioQuestion:
     Examples
     --------
     >>> from matchlib import MixRatio
-    >>> asked = question_ratio(MixRatio.parse("1:6"))
+    >>> (asked,) = ratio_questions([MixRatio.parse("1:6")])
     >>> asked.code
     'reversed'
     """
@@ -53,27 +54,29 @@ class RatioQuestion:
     other: MixRatio | None = None
 
 
-def question_ratio(ratio: MixRatio) -> RatioQuestion | None:
-    """Ask about a ratio that looks the wrong way round for a transparent colour.
+def ratio_questions(ratios: Iterable[MixRatio]) -> tuple[RatioQuestion, ...]:
+    """Ask about ratios that look the wrong way round for a transparent colour.
 
     Parameters
     ----------
-    ratio : MixRatio
+    ratios : iterable of MixRatio
         As written.
 
     Returns
     -------
-    RatioQuestion or None
-        A question when there is more colour than carrier.
+    tuple of RatioQuestion
+        One of each ratio that has more colour than carrier.
 
     Examples
     --------
     >>> from matchlib import MixRatio
-    >>> question_ratio(MixRatio.parse("6:1")) is None
-    True
+    >>> ratio_questions([MixRatio.parse("6:1")])
+    ()
     """
-    if not ratio.looks_reversed:
-        return None
+    return tuple(_reversed(ratio) for ratio in dict.fromkeys(ratios) if ratio.looks_reversed)
+
+
+def _reversed(ratio: MixRatio) -> RatioQuestion:
     if ratio.carrier == 0:
         return RatioQuestion(
             "neat-colour",

@@ -165,7 +165,7 @@ def _mix(
 
 def _tell(recipe: Recipe, lines: list[str], *, question: bool) -> None:
     """Draw the cups of a recipe; then what was worked out, and the cautions."""
-    from matchlib.mixing import question_ratio
+    from matchlib.mixing import ratio_questions
     from workbook.cup import cups_of
 
     cups = cups_of(recipe)
@@ -174,8 +174,7 @@ def _tell(recipe: Recipe, lines: list[str], *, question: bool) -> None:
         named = None if str(colour) == "colour" else colour
         show(f"In the cup at {ratio}, from the bottom up:\n{cup_text(ratio, named)}\n")
     if question:
-        ratios = dict.fromkeys(ratio for ratio, _ in cups)
-        lines += [f"Ask first: {q.text}" for q in map(question_ratio, ratios) if q is not None]
+        lines += [f"Ask first: {q.text}" for q in ratio_questions(ratio for ratio, _ in cups)]
     lines.append(before_mixing())
     show(wrapped("\n".join(words for words in lines if words)))
 

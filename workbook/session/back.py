@@ -115,7 +115,7 @@ def draft_panel(
     the clear coat of its recipe. `poured`: carrier and colour that were poured, in one unit,
     carrier first. `**back`: what else is on it, as `Panel.of` takes it.
     """
-    from matchlib.mixing import check_stated, question_ratio
+    from matchlib.mixing import check_stated, ratio_questions
 
     own = () if lab is None else (Reading(viewing or Viewing(), source, lab),)
     read = own + readings
@@ -123,7 +123,6 @@ def draft_panel(
         read = tuple(replace(reading, state=BEFORE_CLEAR) for reading in read)
     panel = Panel.of(code=code, recipe=recipe, readings=read, **back)
     steps = recipe.steps
-    asked = [question_ratio(step.ratio) for step in steps]
     stated = None
     if poured is not None:
         if len({step.ratio for step in steps}) != 1:
@@ -135,7 +134,7 @@ def draft_panel(
             )
         carrier, colour = poured
         stated = check_stated(steps[0].ratio, carrier=carrier, colour=colour)
-    return Draft(panel, tuple(dict.fromkeys(q for q in asked if q is not None)), stated)
+    return Draft(panel, ratio_questions(step.ratio for step in steps), stated)
 
 
 def _reading_words(reading: Reading) -> str:
