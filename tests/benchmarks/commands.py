@@ -34,7 +34,7 @@ sqlalchemy.create_engine("sqlite://").connect().close()
 """
 LIBRARIES = "import cattrs, numpy" + OPTION + DATABASE
 MODULES = """
-import workbook.cli.cards, workbook.cli.modelling, workbook.cli.results, workbook.session
+import workbook.cli.modelling, workbook.cli.results, workbook.session
 import matchlib.archive, matchlib.forecast, matchlib.readings, matchlib.steering
 """
 WORKBOOK = "from workbook.cli import main; main()"

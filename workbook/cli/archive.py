@@ -16,6 +16,7 @@ from workbook.cli.common import (
     ChangeOptions,
     JsonOption,
     note,
+    opened,
     show,
     show_json,
 )
@@ -38,10 +39,9 @@ def _export(
 ) -> None:
     """Write the panels as a table that imports to the same archive, or all of it as a backup."""
     from matchlib.archive import export_bundle, export_table
-    from workbook.session import Session
 
     to = Path(file)
-    with Session.open(archive, write=False) as session:
+    with opened(archive) as session:
         if file == "-":
             with tempfile.TemporaryDirectory() as folder:
                 made = Path(folder, "panels.csv")

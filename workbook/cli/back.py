@@ -21,6 +21,7 @@ from workbook.cli.common import (
     ScheduleOption,
     SignedOptions,
     note,
+    opened,
     show,
     show_json,
 )
@@ -220,9 +221,8 @@ def _label(
     """Print labels for the backs of panels: recipe in words, date, sprayer, code to scan."""
     from matchlib.readings.writing import save_bytes
     from workbook.label import label_pdf
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with opened(archive) as session:
         found = [session.archive.panel(code) for code in panels]
     file = Path(out)
     save_bytes(label_pdf(found, sheet=sheet, first=first, cut_lines=cut_lines), file)

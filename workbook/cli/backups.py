@@ -121,9 +121,7 @@ def _take_back(
     panel: str, what: Literal["panel", "stage", "reading"], change: ChangeOptions
 ) -> None:
     """Take back a panel that was removed, or its stage or reading that was removed last."""
-    from workbook.session import Session
-
-    with Session.open(change.archive) as session:
+    with change.opened(write=True) as session:
         number = session.archive.restore(panel, what=what, **change.said)
     back = f"Panel {panel}" if what == "panel" else f"The {what} of panel {panel}"
     change.tell(number, f"{back} is back.", f"{back} was not removed.")

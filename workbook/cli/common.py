@@ -42,6 +42,7 @@ __all__ = [
     "named_numbers",
     "note",
     "numbers_of",
+    "opened",
     "show",
     "show_json",
     "standard_input",
@@ -74,6 +75,13 @@ PouredOption = Annotated[
 ]
 
 
+def opened(archive: str, *, write: bool = False) -> Session:
+    """Open the archive that an option names."""
+    from workbook.session import Session
+
+    return Session.open(archive, write=write)
+
+
 class _Asked:
     """An archive that is asked, and how it is to answer."""
 
@@ -83,9 +91,7 @@ class _Asked:
 
     def opened(self, *, write: bool = False) -> Session:
         """Open it."""
-        from workbook.session import Session
-
-        return Session.open(self.archive, write=write)
+        return opened(self.archive, write=write)
 
     def answer(self, data: Any, text: str) -> None:
         """Print a result as JSON or as text."""

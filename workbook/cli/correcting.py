@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from workbook.cli.cards import steering_text
 from workbook.cli.common import ArchiveOptions, FileOptions, LightOptions, note, show, show_json
 from workbook.cli.printing import chance, number, table, wrapped
 from workbook.cli.results import tell_left_out, unit_of
@@ -15,7 +14,7 @@ from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, tell_
 
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
-    from matchlib.steering import Advice
+    from matchlib.steering import Advice, CardPlans, Steering
     from matchlib.target import Target
 
 __all__: list[str] = []
@@ -144,7 +143,7 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
         ("Spray a fresh panel, other recipes", [(s, s.words) for s in advice.fresh]),
     ):
         rows = [
-            (chance(s.probability), number(s.expected), *(number(v) for v in s.lab), words)
+            (chance(s.probability), number(s.expected), *map(number, s.lab), words)
             for s, words in offered[:_MOST_OFFERED]
         ]
         if rows and not advice.passes:
@@ -154,7 +153,9 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
         show(f"\n{wrapped(DAY)}")
 
 
-def _tell_steering(found: Any, following: Any, minutes: float | None, json_: bool) -> None:
+def _tell_steering(
+    found: Steering, following: CardPlans | None, minutes: float | None, json_: bool
+) -> None:
     from matchlib.plain import shown
     from matchlib.steering import too_soon
 
@@ -165,4 +166,23 @@ def _tell_steering(found: Any, following: Any, minutes: float | None, json_: boo
         return
     if soon:
         note(soon)
-    show(steering_text(found, following))
+    show(_steering_text(found, following))
+
+
+def _steering_text(found: Steering, following: CardPlans | None) -> str:
+    """Return what to do with a card in progress as text.
+
+    `following`: the next card, where this one is lost.
+    """
+    parts = [wrapped(found.words)]
+    if found.state != "lost" and found.options:
+        rows = [
+            (chance(o.steered), chance(o.probability), *map(number, o.lab), o.brief)
+            for o in found.options
+        ]
+        header = ("chance", "if not read again", "L", "a", "b", "coats on top")
+        title = "Coats on top" if found.state == "go on" else "If you go on all the same"
+        parts.append(f"{title}:\n{table(header, rows, right='rrrrr')}")
+    if following is not None:
+        parts.append(wrapped(f"The next card: {following[0].words}"))
+    return "\n\n".join(parts)

@@ -14,6 +14,7 @@ from workbook.cli.common import (
     LightOptions,
     SignedOptions,
     note,
+    opened,
     show,
     show_json,
 )
@@ -298,10 +299,9 @@ def _sheet(
 
     from matchlib.readings.writing import save_bytes
     from workbook.jobsheet import jobsheet_pdf
-    from workbook.session import Session
     from workbook.session.work import Work
 
-    with Session.open(archive, write=False) as session:
+    with opened(archive) as session:
         job = Work(session, session.archive.job(number))
         recipe = job.added
         pots = work.pots(recipe) if work.shaped else None

@@ -11,6 +11,7 @@ from workbook.cli.common import (
     WhoOption,
     WhyOption,
     answers_of,
+    opened,
     show,
     show_json,
 )
@@ -44,10 +45,9 @@ def _merge(
     archive is not changed.
     """
     from matchlib.archive import apart, merge
-    from workbook.session import Session
 
     answers = answers_of(answer)
-    with apart(other) as theirs, Session.open(archive) as session:
+    with apart(other) as theirs, opened(archive, write=True) as session:
         ours = session.archive
         if dry_run or (sys.stdin.isatty() and not json_):
             seen = merge(ours, theirs, answers, prefix=prefix, dry_run=True)

@@ -10,12 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 import click
 
 from matchlib.errors import DomainError
-from workbook.cli.cards import plans_text
 from workbook.cli.common import (
     ArchiveOptions,
     FileOptions,
     LightOptions,
-    note,
     show,
     show_json,
     standard_input,
@@ -26,6 +24,7 @@ from workbook.cli.printing import wrapped
 from workbook.cli.results import (
     matches_as_dicts,
     matches_text,
+    plans_text,
     predictions_text,
     rests_on,
     tell_left_out,
@@ -75,11 +74,10 @@ def _predict(
     from matchlib.plain import shown
     from matchlib.readings import read_recipes
     from matchlib.suggest.words import PastRecipes
-    from workbook.session.order import aim_words
 
     with asked.opened() as session:
         today.tell(session)
-        aim, unseen = None, ""
+        aim = None
         if wanted.given:
             aim = passing.aim(wanted.readings(session, light, file))
         else:
@@ -87,16 +85,12 @@ def _predict(
         with standard_input(recipes) as paths:
             tables = [(Path(path).name, read_recipes(path, **file.declared)) for path in paths]
         tell_fit(session)  # what is wrong with target or tables was refused before it
-        if aim is not None:
-            unseen = aim_words(session.model, aim)
         order = passing.order
         by_file = [_predict_rows(session, rows, name, aim, order) for name, rows in tables]
         found = [each for file_found in by_file for each in file_found]
-        left_out = rests_on(session, [p.recipe for _, p in found])
+        left_out = rests_on(session, [p.recipe for _, p in found], aim)
         past = PastRecipes(s.recipe for p in session.archive.panels() for s in p.stages)
         new = [past.new(p.recipe) for _, p in found]
-    if unseen:
-        note(unseen)
     if asked.json_:
         names = [n for n, held in zip(recipes, by_file, strict=True) for _ in held]
         show_json(
@@ -199,7 +193,6 @@ def _match(
     """
     many.check(beside=wanted.given or bool(readings), json_=asked.json_)
     from matchlib.steering import plan
-    from workbook.session.order import aim_words
 
     with asked.opened(write=kept.write) as session:
         today.tell(session)
@@ -217,10 +210,7 @@ def _match(
         plans = plan(session.model, aim, limits, readings=readings, top=top or 5,
                      archive=session.archive.panels(), source=target[0].source)  # fmt: skip
         found = plans.ranked(top or 5)
-        unseen = aim_words(session.model, aim)
-        left_out = rests_on(session, [item.recipe for item in found])
-    if unseen:
-        note(unseen)
+        left_out = rests_on(session, [item.recipe for item in found], aim)
     if not asked.json_:
         show(matches_text(found))
         if readings:

@@ -114,12 +114,7 @@ def _tell(
     from workbook.session.order import DAY
 
     rows = [
-        (
-            chance(p.probability),
-            chance(p.passes_by_second),
-            *(number(v) for v in p.lab),
-            str(p.recipe),
-        )
+        (chance(p.probability), chance(p.passes_by_second), *map(number, p.lab), str(p.recipe))
         for p in found
     ]
     header = ("chance", "by the second", "L", "a", "b", "panel to spray")

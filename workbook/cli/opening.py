@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import click
 
-from workbook.cli.common import ArchiveOption, note, show
+from workbook.cli.common import ArchiveOption, note, opened, show
 from workbook.cli.options import Option
 from workbook.cli.results import matches_text
 
@@ -29,7 +29,6 @@ def _demo(
     Makes a folder with the archive, the table it came from and the samples; a second time changes
     nothing. Then opens the workbook, unless --no-open is given or WORKBOOK_NO_BROWSER is set.
     """
-    from workbook.session import Session
     from workbook.session.demo import make_demo
     from workbook.session.order import aim_of
     from workbook.session.targets import angles_of_file
@@ -39,7 +38,8 @@ def _demo(
         f"An invented workshop of {shop.panels} panels is in {folder}: archive panels.db, "
         "table panels.csv, customers' samples in samples."
     )
-    with Session.open(shop.archive, write=False) as session:
+    archive = str(shop.archive)
+    with opened(archive) as session:
         note("Fitting the model ...")
         note(session.fit().text)
         for name, file in shop.samples.items():
@@ -47,7 +47,7 @@ def _demo(
             target = aim_of(angles_of_file(file))
             show(matches_text(session.match(target, top=3)))
     if open_ and not os.environ.get(NO_BROWSER):
-        _serve(str(shop.archive), demo=True)
+        _serve(archive, demo=True)
 
 
 def _open(
@@ -81,13 +81,12 @@ def _open(
     """
     if share and lab:
         raise click.BadParameter("JupyterLab runs code, so it is never shared: give one of the two")
-    from workbook.session import Session
     from workbook.session.opening import is_missing
 
     if is_missing(archive):
         note(f"There is no archive at {archive} yet: the page offers to make one.")
     else:
-        Session.open(archive, write=False).close()  # said here, not on a page
+        opened(archive).close()  # said here, not on a page
     _serve(archive, share=share, renew=renew, lab=lab, port=port, work=work)
 
 

@@ -11,6 +11,7 @@ from workbook.cli.common import (
     CoatsOption,
     PouredOption,
     ScheduleOption,
+    opened,
     show,
     show_json,
 )
@@ -52,11 +53,10 @@ class MixOptions:
         """
         from matchlib.domain import CoatSchedule, Colour, Recipe
         from matchlib.mixing import read_mix
-        from workbook.session import Session
         from workbook.session.pot import densities_of
 
         if self.panel:
-            with Session.open(archive, write=False) as session:
+            with opened(archive) as session:
                 return session.archive.panel(self.panel).recipe, job, ""
         typed = ratio = self.ratio.strip()
         understood = ""

@@ -13,12 +13,15 @@ if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
     from matchlib.domain import Recipe
     from matchlib.forecast import Forecast, ForecastAngle
+    from matchlib.steering import CardPlans
     from matchlib.suggest import Suggestion, Suggestions
+    from matchlib.target import Target
     from workbook.session import Session
 
 __all__ = [
     "matches_as_dicts",
     "matches_text",
+    "plans_text",
     "predictions_text",
     "rests_on",
     "tell_left_out",
@@ -106,7 +109,7 @@ def matches_text(found: Suggestions) -> str:
             (
                 str(rank),
                 *recipe_row(item.recipe),
-                *(number(v) for v in item.lab),
+                *map(number, item.lab),
                 number(item.delta_e00),
                 f"{item.expected:.2f} ± {item.sd:.2f}",
                 chance(item.probability),
@@ -134,6 +137,37 @@ def matches_text(found: Suggestions) -> str:
         shown = {"ΔE00": "delta_e00", unit_of(tolerance): "difference"}
         parts.append(_angle_table("", ranked, shown))
     return "\n\n".join([*parts, wrapped("\n".join(why))])
+
+
+def plans_text(found: CardPlans) -> str:
+    """Return plans as text.
+
+    `found`: best first. Returned: a table of first looks, then what to do with the best.
+    """
+    rows = []
+    for rank, one in enumerate(found, 1):
+        read = one.planned_readings[0] if one.planned_readings else None
+        rows.append(
+            (
+                str(rank),
+                *recipe_row(one.first)[:2],
+                str(one.first.schedule or "") if read else "no look",
+                *(map(number, read.lab) if read else ("", "", "")),
+                str(one.whole.schedule or ""),
+                chance(one.steered),
+                chance(one.blind),
+            )
+        )
+    header = (
+        *("", "ground", "colour", "up to the first look", "L", "a", "b"),
+        *("if all is as expected", "steered", "blind"),
+    )
+    times = {1: "once", 2: "twice"}.get(found.readings, f"{found.readings} times")
+    begun = f"Cards read up to {times} on their way and built on:"
+    parts = [f"{begun}\n{table(header, rows, right='r   rrr rr')}"]
+    parts += [wrapped(f"1. {found[0].words}")]
+    parts += [wrapped(n) for n in found.notes]
+    return "\n\n".join(parts)
 
 
 def predictions_text(found: Sequence[tuple[str | None, Forecast]], tolerance: Tolerance) -> str:
@@ -198,10 +232,19 @@ def _angle_table(
     return table(heads, rows, right=(" " if head else "r") + " rrrrrr"[: len(heads) - 1])
 
 
-def rests_on(session: Session, recipes: Sequence[Recipe]) -> list[tuple[str, ...]]:
-    """Note what results rest on that no panel shows; return, by recipe, the panels left out."""
+def rests_on(
+    session: Session, recipes: Sequence[Recipe], aim: Target | None = None
+) -> list[tuple[str, ...]]:
+    """Note what results rest on that no panel shows; return, by recipe, the panels left out.
+
+    `aim`: what makes it hard to meet is noted too.
+    """
+    from workbook.session.order import aim_words
+
     for words in session.gaps(recipes):
         note(words)
+    if aim is not None and (unseen := aim_words(session.model, aim)):
+        note(unseen)
     return session.left_out_each(recipes)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from workbook.cli.common import ArchiveOption, JsonOption, show, show_json
+from workbook.cli.common import ArchiveOption, JsonOption, opened, show, show_json
 from workbook.cli.options import Option
 from workbook.cli.printing import wrapped
 
@@ -24,9 +24,8 @@ def _first_day(
     from matchlib.cautions import IN_SHORT
     from matchlib.domain import Colour, MixRatio
     from matchlib.lessons import first_day
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with opened(archive) as session:
         panels = session.archive.panels()
     cards = first_day(panels, Colour.parse(colour), ratio=MixRatio.parse(ratio))
     for i, card in enumerate(cards, 1):
@@ -69,9 +68,8 @@ def _how_to_read(*, archive: ArchiveOption = "panels.db") -> None:
     """Say how a card is read, and how many readings are enough by the archive's own spread."""
     from matchlib.overview import rereading
     from matchlib.trade import PROTOCOL
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with opened(archive) as session:
         found = rereading(session.archive.panels())
     lines = [
         f"{i}. {s.name}. {s.text} Write down: {s.ask}. ({s.source})"

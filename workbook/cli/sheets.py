@@ -10,6 +10,7 @@ from workbook.cli.common import (
     ArchiveOption,
     FileOptions,
     LightOptions,
+    opened,
     show,
 )
 from workbook.cli.jobs import JobOptions
@@ -56,9 +57,8 @@ def _job_sheet(
     from matchlib.forecast import forecast
     from matchlib.readings.writing import save_bytes
     from workbook.jobsheet import JobSheet, jobsheet_pdf
-    from workbook.session import Session
 
-    with Session.open(archive, write=False) as session:
+    with opened(archive) as session:
         if panel:
             recipe = session.archive.panel(panel).recipe
         else:

@@ -66,19 +66,14 @@ class SampleOptions:
     ] = None
 
     @property
-    def of_archive(self) -> str | None:
-        """The panel of the archive that is the target, if it is one."""
-        return None
-
-    @property
     def given(self) -> bool:
         """Whether there is a target."""
-        return any(self._ways)
+        return any(way is not None for way in self._ways)
 
     @property
-    def _ways(self) -> tuple[bool, ...]:
-        ways = (self.lab, self.lab_at or None, self.reading, self.of_archive)
-        return tuple(way is not None for way in ways)
+    def _ways(self) -> tuple[Any, ...]:
+        """What was given in each way; where one may be given, a panel of the archive last."""
+        return self.lab, self.lab_at or None, self.reading, getattr(self, "panel", None)
 
     def readings(
         self, session: Session, light: LightOptions, file: FileOptions
@@ -87,7 +82,7 @@ class SampleOptions:
         from matchlib.domain import Viewing
         from workbook.session.targets import angles_of_file, angles_of_panel, reading_of_lab
 
-        if sum(self._ways) != 1:
+        if sum(way is not None for way in self._ways) != 1:
             raise click.BadParameter(
                 "give one target: --lab L a b, --lab-at ANGLE=L,a,b, --reading FILE or --panel CODE"
             )
@@ -98,7 +93,7 @@ class SampleOptions:
             return labs_at(self.lab_at, light)
         if self.reading is not None:
             return angles_of_file(self.reading, panel=self.sample, **file.declared)
-        return angles_of_panel(session.archive, str(self.of_archive))
+        return angles_of_panel(session.archive, self._ways[-1])
 
 
 def labs_at(given: list[str], light: LightOptions) -> tuple[Reading, ...]:
@@ -123,11 +118,6 @@ class TargetOptions(SampleOptions):
     panel: Annotated[
         str | None, Option(help="A panel of the archive to match.", metavar="CODE")
     ] = None
-
-    @property
-    def of_archive(self) -> str | None:
-        """The panel of the archive that is the target, if it is one."""
-        return self.panel
 
 
 @dataclass(frozen=True, slots=True)
