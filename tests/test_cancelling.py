@@ -33,20 +33,20 @@ def test_a_fit_from_before_the_tried_panels_came_in_serves(
         assert len(fits) == 1
         tried = type(old).of("TRIED 1", old.recipe, (Reading(lab=(45.0, 27.0, 21.0)),))
         session.archive.add([tried], file="bench", who="test")
-        first = session.correct(target, codes=["TRIED 1"])
+        first = session.correct(target, session.limits(), codes=["TRIED 1"])
         assert len(fits) == 1, "what was fitted before it came in knows nothing of it"
         session.fit()
         assert len(fits) == 2, "the archive has a panel more"
-        again = session.correct(target, codes=[" TRIED  1"])
+        again = session.correct(target, session.limits(), codes=[" TRIED  1"])
         assert len(fits) == 3
         assert fits[2] == fits[0]
-        session.correct(target, codes=["TRIED 1"])
-        session.next_panels(target, codes=["TRIED 1"])
+        session.correct(target, session.limits(), codes=["TRIED 1"])
+        session.next_panels(target, session.limits(), codes=["TRIED 1"])
         assert len(fits) == 3, "and the fit without it is kept"
         session.archive.amend(old.code, readings=(Reading(lab=(53.0, 17.0, 15.0)),))
-        session.correct(target, codes=["TRIED 1"])
+        session.correct(target, session.limits(), codes=["TRIED 1"])
         assert len(fits) == 4, "another archive's fit never answers"
     assert first.words == again.words
     with Session.open(place) as session:
-        session.correct(target, codes=["TRIED 1"])
+        session.correct(target, session.limits(), codes=["TRIED 1"])
         assert len(fits) == 4

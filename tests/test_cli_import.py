@@ -126,14 +126,14 @@ def test_a_folder_of_exports_meets_backs_and_known_panels(shop):
     assert found["extended"] == [{"panel": "A1", "readings": 1}]
 
 
-def test_a_watched_folder_takes_each_file_once_it_is_whole(shop):
+def test_a_watched_folder_takes_each_file_once_it_is_whole(shop, monkeypatch):
     archive, folder = shop / "panels.db", shop / "in"
     folder.mkdir()
     given = {"illuminant": "D65", "observer": "10", "geometry": "45:0"}
     how = HowToRead(given, answers={"order": "carrier"})
     looks = iter(range(8))
 
-    def pause():
+    def pause(_):
         n = next(looks)
         if n == 0:
             (folder / "a.csv").write_text(SHOP[:60])  # half written
@@ -141,9 +141,13 @@ def test_a_watched_folder_takes_each_file_once_it_is_whole(shop):
             (folder / "a.csv").write_text(SHOP)
         elif n == 3:
             (folder / "bad.csv").write_text("nothing of use\n")
-        return n < 7
+        elif n == 7:
+            raise KeyboardInterrupt
 
-    found = list(watch_folder(archive, folder, how, pause=pause))
+    found = []
+    monkeypatch.setattr("time.sleep", pause)
+    with pytest.raises(KeyboardInterrupt):
+        found.extend(watch_folder(archive, folder, how))
     assert [p.name for p, _ in found] == ["a.csv", "bad.csv"]
     assert found[0][1].result.added == ("A1", "A2")
     assert "What to do:" in str(found[1][1])

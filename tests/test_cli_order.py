@@ -86,7 +86,7 @@ def test_a_target_of_two_angles_is_matched_at_both(room):
         assert angle["delta_e00"] < 1.5
     assert [best["angles"][0][k] for k in "Lab"] == [best[k] for k in "Lab"]
     with Session.open(room / "panels.db") as session:
-        found = session.match(Target.of_readings([face, flop]), top=3)
+        found = session.match(Target.of_readings([face, flop]), session.limits(), top=3)
         assert best["probability"] == round(found[0].probability, 4)
         (one,) = forecast(session.model, [found[0].recipe], Target.of_readings([face, flop]))
         assert one.probability == pytest.approx(found[0].probability)
@@ -355,7 +355,7 @@ def test_a_match_is_as_even_as_the_order_says_at_every_angle(room):
 
     aim = Target.of_readings(aimed_at("3@5:1"), tolerance=CMC)
     with Session.open(room / "panels.db") as session:
-        free = session.match(aim, top=3)
+        free = session.match(aim, session.limits(), top=3)
         shown = film_tolerance(session.model, [s.recipe for s in free], changes=(0.1,), order=aim)
         most = float(shown.min()) + 1e-6
         own = session.match(aim, session.limits(max_unevenness=most), top=3)

@@ -115,7 +115,7 @@ def _match(sheet: JobSheet, width: float) -> list[Any]:
     if found.angles:
         facts.append(labelled("Chance of being within it:", chance_words(found.probability)))
     left = 96 * mm
-    body = grid([[Swatches(named), facts]], (left, width - left), lines=False)
+    body = grid([[Swatches(named), facts]], (left, width - left))
     return [
         *head("To match"),
         body,
@@ -146,7 +146,7 @@ def _recipe(sheet: JobSheet, width: float) -> list[Any]:
     while len(pictures) % columns:
         pictures.append([])
     rows = [pictures[i : i + columns] for i in range(0, len(pictures), columns)]
-    out.append(grid(rows, [width / columns] * columns, lines=False))
+    out.append(grid(rows, [width / columns] * columns))
     if len(cups) > _MOST_CUPS:
         out.append(para(f"Drawn are the first {_MOST_CUPS} of {len(cups)} mixes.", 8))
     return out
@@ -162,7 +162,7 @@ def _pots(sheet: JobSheet, width: float) -> list[Any]:
         return format_volume(max(0.0, ml), unit)
 
     heads = ("Coats", "Mix, carrier first", "From the pot before", "Pour, in this order", "Pot")
-    rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
+    rows: list[list[Any]] = []
     how: list[Any] = []
     for group in pot.groups:
         made, ratio = group.pour, group.pour.ratio
@@ -206,7 +206,7 @@ def _pots(sheet: JobSheet, width: float) -> list[Any]:
             f"{volume(pot.left_ml)} is likely left over.",
         ),
         Spacer(1, 1.5 * mm),
-        grid(rows, [width * s for s in shares]),
+        grid(rows, [width * s for s in shares], heads=heads),
         Spacer(1, 1 * mm),
         *how,
         *([labelled("Clock:", life)] if life else []),
@@ -233,7 +233,7 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
     label = [para("Label for the back of the panel", bold=True), Spacer(1, 1 * mm), box]
     beside = [para(words, bold=True), Spacer(1, 1 * mm), *troubles()]
     left = 96 * mm
-    out.append(KeepTogether(grid([[label, beside]], (left, width - left), lines=False)))
+    out.append(KeepTogether(grid([[label, beside]], (left, width - left))))
     return out
 
 

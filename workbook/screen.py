@@ -274,7 +274,7 @@ class _Unopened:
         if done.do == "make":
             self.begin(Session.open(self.place, create=True), {})
         elif done.do == "open" and not self.missing:
-            self.begin(open_named(self.place)[0], self.address)
+            self.begin(open_named(self.place), self.address)
         else:
             return
         self.page.screen.press(Press("open"))
@@ -305,7 +305,7 @@ def screen_page(make: Callable[[Session], BaseScreen], place: str | Path | None 
     first.page = page = Page(first)
     if not first.missing:
         try:
-            first.begin(open_named(first.place)[0], {})
+            first.begin(open_named(first.place), {})
         except MatchlibError as error:
             first.error = error
     return page

@@ -69,7 +69,7 @@ def coat_table(
     laid = whole.coats - recipe.coats if whole is not None else 0
     heads = ("Coat", "Mix, carrier first", "Should read, before clear", "Reads: L* a* b*",
              "Sprayed, flash-off by data sheet", "Done")  # fmt: skip
-    rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
+    rows: list[list[Any]] = []
 
     def should(number: int) -> Any:
         one = readings.coats[laid + number]
@@ -97,7 +97,7 @@ def coat_table(
         rows.append([para("Clear"), words, cleared, "", "", TickBox()])
     shares = (0.09, 0.27, 0.25, 0.15, 0.16, 0.08)
     out = [*head("Coats in order"), first_cautions("spray", after=after), Spacer(1, 1 * mm)]
-    out.append(grid(rows, [width * s for s in shares]))
+    out.append(grid(rows, [width * s for s in shares], heads=heads))
     if readings.clear_words:
         out += [Spacer(1, 1 * mm), para(readings.clear_words)]
     return out
@@ -111,7 +111,7 @@ def checks(width: float) -> Any:
     half = len(cells) // 2
     rows = [[*a, *b] for a, b in zip(cells[:half], cells[half:], strict=True)]
     box = 7 * mm
-    return grid(rows, (box, width / 2 - box, box, width / 2 - box), lines=False)
+    return grid(rows, (box, width / 2 - box, box, width / 2 - box))
 
 
 def reading_lines(
@@ -136,8 +136,8 @@ def reading_lines(
     alike = " ".join(f"{s.name}: {s.ask}." for s in PROTOCOL if s.key != "places")
     lines = [[WriteLine(n, third - 6) for n in row] for row in back]
     return [
-        grid(rows, [quarter] * 4, lines=False),
-        *([grid(lines, [third] * 3, lines=False)] if lines else []),
+        grid(rows, [quarter] * 4),
+        *([grid(lines, [third] * 3)] if lines else []),
         para(f"Read alike each time. {alike}", 8.5),
         Spacer(1, 1 * mm),
     ]

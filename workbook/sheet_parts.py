@@ -252,10 +252,12 @@ def labelled(label: str, text: object, size: float = 9.0) -> Paragraph:
     return Paragraph(words, text_style(size))
 
 
-def grid(rows: list[list[Any]], widths: Sequence[float], *, lines: bool = True) -> Grid:
+def grid(
+    rows: Sequence[Sequence[Any]], widths: Sequence[float], *, heads: Sequence[str] = ()
+) -> Grid:
     """Return cells in rows.
 
-    `rows`: cells; with lines the first row is the head. `widths`: of the columns [pt].
+    `widths`: of the columns [pt]. `heads`: of a table with lines; without them there are none.
     """
     style: list[tuple[Any, ...]] = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
@@ -264,16 +266,17 @@ def grid(rows: list[list[Any]], widths: Sequence[float], *, lines: bool = True) 
         ("TOPPADDING", (0, 0), (-1, -1), 2.5),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
     ]
-    if lines:
+    if heads:
+        rows = [[para(h, bold=True) for h in heads], *rows]
         style += [
             ("GRID", (0, 0), (-1, -1), 0.4, colors.Color(0.45, 0.45, 0.45)),
             ("BACKGROUND", (0, 0), (-1, 0), colors.Color(0.92, 0.92, 0.92)),
         ]
     return Grid(
-        rows,
+        list(rows),
         colWidths=list(widths),
         style=style,
-        repeatRows=1 if lines else 0,
+        repeatRows=1 if heads else 0,
         splitInRow=1,
         hAlign="LEFT",
     )
@@ -287,8 +290,7 @@ def angle_grid(angles: Sequence[ForecastAngle], tolerance: Tolerance, width: flo
     if not angles:
         return []
     heads = ("Angle", "Target", "Predicted", "Difference", "Counts")
-    rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
-    rows += [
+    rows = [
         [
             para(a.viewing.geometry, bold=True),
             para(lab_words(a.wanted)),
@@ -299,7 +301,7 @@ def angle_grid(angles: Sequence[ForecastAngle], tolerance: Tolerance, width: flo
         for a in angles
     ]
     shares = (0.12, 0.28, 0.28, 0.2, 0.12)
-    out = [grid(rows, [width * s for s in shares]), Spacer(1, 1 * mm)]
+    out = [grid(rows, [width * s for s in shares], heads=heads), Spacer(1, 1 * mm)]
     if any(a.weight != 1 for a in angles):
         most = [
             f"{a.viewing.geometry} up to {tolerance.with_unit(tolerance.value / a.weight)}"

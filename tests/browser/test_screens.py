@@ -276,5 +276,5 @@ def test_a_shop_from_nothing_to_its_first_match(
         page.close()
     with Session.open(place) as session:
         (job,) = session.archive.jobs()
-        found = session.match(Work(session, job).aim, top=1)
+        found = session.match(Work(session, job).aim, session.limits(), top=1)
         assert str(found[0].recipe.colour) == "cherry"

@@ -183,8 +183,9 @@ def do_plan(screen: ArchiveScreen, done: Press) -> None:
     top = int(float(screen.chosen.get("count", "5")))
 
     def compute(callback: Callback) -> Any:
-        plan = screen.session.plan_panels(top=top, callback=callback)
-        model = screen.session.fit().model
+        session = screen.session
+        plan = session.plan_panels(session.limits(), top=top, callback=callback)
+        model = session.fit().model
         return plan, model.predict_recipes([p.recipe for p in plan.panels], model.usual_view)
 
     screen.work("Asking what each card would teach", compute, lambda f: screen.found.update(next=f))

@@ -139,6 +139,7 @@ def _add(
     What is not given is asked for, unless --yes is given. A ratio that looks the wrong way round
     is questioned.
     """
+    from matchlib.domain import Reading
     from matchlib.readings import read_target
     from workbook.session.back import draft_panel
     from workbook.session.doing import note_sprayed
@@ -147,13 +148,13 @@ def _add(
         if not yes:
             card = card.completed()
         there = session.archive.panel(card.panel) if card.on_top else None
+        recipe = card.recipe(None if there is None else there.recipe)
+        read = tuple(read_target(reading, **file.declared)) if reading else ()
+        own = () if lab is None else (Reading(light.viewing, source, lab),)
         draft = draft_panel(
             code=card.panel,
-            recipe=card.recipe(None if there is None else there.recipe),
-            lab=lab,
-            source=source,
-            viewing=light.viewing,
-            readings=read_target(reading, **file.declared) if reading else (),
+            recipe=recipe,
+            readings=own + read,
             before_clear=before_clear,
             **back.parsed(),
         )

@@ -63,17 +63,17 @@ def _correct(
                 card.of_panel(panel, typed)
                 if own is None
                 else card.of_archive(session, own, panel.clear),
+                limits,
                 own=own,
                 codes=[c for c in tried or [] if c != own],
                 file=sprayed,
-                limits=limits,
                 readings_left=card.readings_left,
                 cup_ml=card.cup_ml,
                 sure=card.sure,
             )
             _tell_steering(*steered, card.minutes, asked.json_)
             return
-        advice = session.correct(aim, codes=tried or (), file=sprayed, sprayed=typed, limits=limits)
+        advice = session.correct(aim, limits, codes=tried or (), file=sprayed, sprayed=typed)
         unseen = aim_words(advice.belief.model, aim)
         scored = (advice.best, *advice.changes, *advice.fresh, *advice.options)
         recipes = [advice.last.recipe, *(s.recipe for s in scored)]

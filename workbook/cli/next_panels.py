@@ -62,9 +62,9 @@ def _next(
                 why_not = session.match(aim, limits, top=1).why_not
         found, unfitting, card = session.next_panels(
             aim,
+            limits,
             codes=tried or (),
             file=sprayed,
-            limits=limits,
             source=target[0].source,
             top=top,
         )

@@ -45,7 +45,7 @@ def _demo(
         for name, file in shop.samples.items():
             show(f"\nSample: {name} ({file})")
             target = aim_of(angles_of_file(file))
-            show(matches_text(session.match(target, top=3)))
+            show(matches_text(session.match(target, session.limits(), top=3)))
     if open_ and not os.environ.get(NO_BROWSER):
         _serve(archive, demo=True)
 

@@ -118,7 +118,7 @@ def _mix(
     --poured whether what was poured is the ratio; both go without a job.
     """
     from matchlib.mixing import drain_words
-    from workbook.session.back import draft_panel
+    from workbook.session.back import check_poured
     from workbook.session.pot import bottle_words, labour_of, time_words
     from workbook.session.stock import bill_of, take_off
 
@@ -130,7 +130,7 @@ def _mix(
     recipe, job, understood = mixed.recipe(job, asked.archive, aside=aside)
     pots = None if aside else job.pots(recipe)
     reach = bottle_words(recipe, bottle, of=bottle_of, unit=job.unit) if bottle else ()
-    stated = draft_panel(code="mix", recipe=recipe, poured=poured).stated if poured else None
+    stated = check_poured(recipe, poured) if poured else None
     costs = None
     if pots is not None and (buy or take):
         with asked.opened(write=take) as session:

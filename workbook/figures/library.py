@@ -22,8 +22,8 @@ _MOST_CHIPS = 14
 _WIDE, _TALL = 142, 42
 
 
-def _fill(lab: Lab | None) -> str:
-    return "none" if lab is None else screen_colours([lab])[0][0]
+def _fill(lab: Lab) -> str:
+    return screen_colours([lab])[0][0]
 
 
 def card_grid(

@@ -14,7 +14,7 @@ from matchlib.mixing import THIRDS, USUAL_AREAS, Third
 from workbook.cup import cup_svg, cups_of
 from workbook.figures import Raw, esc, table
 from workbook.page.fields import button, choice, field, fold, problem
-from workbook.session.back import draft_panel
+from workbook.session.back import check_poured
 from workbook.session.pot import PotRequest, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.stock import bill_of, stock_of, take_off, write_down
 from workbook.session.typed import number_typed, whole_typed
@@ -167,9 +167,8 @@ def _asides(recipe: Recipe, job: dict[str, str]) -> list[str]:
                 got=repr(job["poured"][:40]),
                 remedy="correct them, or leave them empty.",
             ) from None
-        stated = draft_panel(code="pot", recipe=recipe, poured=(carrier, colour)).stated
-        if stated is not None:
-            lines.append(f"{stated.text[:1].upper()}{stated.text[1:]}")
+        stated = check_poured(recipe, (carrier, colour))
+        lines.append(f"{stated.text[:1].upper()}{stated.text[1:]}")
     return lines
 
 

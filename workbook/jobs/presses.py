@@ -90,7 +90,7 @@ def do_words(screen: JobsScreen, done: Press) -> None:
 
 def do_file(screen: JobsScreen, done: Press) -> None:
     """Take a reading from a file: the sample's, or the card's."""
-    readings = of_file(done.value, done.content, screen.session)
+    readings = of_file(done.value, done.content)
     if screen.step == "read":
         _keep(screen, done, readings)
     else:

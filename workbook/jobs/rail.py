@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from matchlib.job import JOB_STATES
 from workbook.figures import Raw, areas, esc, numbers
 from workbook.jobs.board import due_words
 from workbook.page.frame import steps_list
@@ -16,28 +17,19 @@ if TYPE_CHECKING:
 
 __all__ = ["materials", "rail", "steps_open"]
 
-STEPS = ("target", "recipe", "spray", "read", "done")
-
 
 def steps_open(work: Work) -> dict[str, bool]:
     """Return which steps of a job can be gone to, and whether each is done."""
     job = work.job
-    held = {
-        "target": bool(job.target),
-        "recipe": job.plan is not None,
-        "spray": bool(job.panels) and (job.plan is None or work.next_coat is None),
-        "read": bool(job.panels) and not job.open,
-        "done": not job.open,
+    aimed, planned, begun = bool(job.target), job.plan is not None, bool(job.panels)
+    steps = {
+        "target": (True, aimed),
+        "recipe": (aimed, planned),
+        "spray": (planned, begun and (not planned or work.next_coat is None)),
+        "read": (aimed and begun and work.panel is not None, begun and not job.open),
+        "done": (aimed or not job.open, not job.open),  # given up, it may be, before any card
     }
-    judged = bool(job.target) and bool(job.panels)
-    can = {
-        "target": True,
-        "recipe": bool(job.target),
-        "spray": job.plan is not None,
-        "read": judged and work.panel is not None,
-        "done": bool(job.target) or not job.open,  # given up, it may be, before any card
-    }
-    return {name: held[name] for name in STEPS if can[name]}
+    return {name: done for name, (opened, done) in steps.items() if opened}
 
 
 def rail(work: Work, step: str) -> Raw:
@@ -62,9 +54,9 @@ def rail(work: Work, step: str) -> Raw:
             f"{cut(labs, clear=plan.recipe.clear is not None)}</div>"
         )
     opened = steps_open(work)
-    steps = [(s, s.capitalize(), str(i)) for i, s in enumerate(STEPS, 1)]
+    steps = [(s, s.capitalize(), str(i)) for i, s in enumerate(JOB_STATES, 1)]
     past = [s for s, done in opened.items() if done or (s, step) == ("read", "done")]
-    shut = [s for s in STEPS if s not in opened]
+    shut = [s for s in JOB_STATES if s not in opened]
     shown = steps_list(steps, step, past=past, shut=shut)
     return Raw(
         f'<div class="wb-held"><p>Job {job.number} · <b>{esc(job.name)}</b>{whom}</p>'

@@ -16,7 +16,7 @@ from workbook.page.fields import button, choice, field, fold, problem, upload
 from workbook.page.page import Press
 from workbook.session.back import date_of
 from workbook.session.intake import sent_file
-from workbook.session.order import KINDS, aim_of, box_words, tolerance_of
+from workbook.session.order import KINDS, aim_of, tolerance_of
 from workbook.session.targets import angles_of_file, angles_of_panel, typed_readings
 from workbook.session.typed import number_typed, three_typed
 
@@ -81,7 +81,7 @@ def sample_of(text: str, session: Session) -> tuple[tuple[Reading, ...], AgedFin
     return typed_readings([(session.geometry, list(aged.lab))]), aged
 
 
-def of_file(name: str, content: bytes, session: Session) -> tuple[Reading, ...]:
+def of_file(name: str, content: bytes) -> tuple[Reading, ...]:
     """Return the readings of the one sample in a file."""
     with sent_file(name, content) as place:
         return angles_of_file(place)
@@ -195,7 +195,7 @@ def draw(screen: JobsScreen, work: Work | None) -> tuple[str, str, str]:
             "At most",
             "passes",
             typed.get("passes", "1"),
-            help="for limits by axis three, " + " ".join(box_words("box")),
+            help="for limits by axis three, ΔL* Δa* Δb*",
         )
         + field(
             "Weights of the angles",

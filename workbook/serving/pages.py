@@ -308,6 +308,6 @@ def _imports(books: Any) -> list[str]:
     # Opening an archive imports what every page needs.
     first = (
         "from workbook.session.opening import is_missing, open_named; import os; "
-        "is_missing(os.environ.get('WORKBOOK_ARCHIVE', '.')) or open_named()[0].close()"
+        "is_missing(os.environ.get('WORKBOOK_ARCHIVE', '.')) or open_named().close()"
     )
     return [*dict.fromkeys(lines), first]

@@ -11,7 +11,6 @@ from matchlib.domain import (
     Panel,
     Reading,
     Recipe,
-    Viewing,
     day_of,
     lot_words,
     lots_text,
@@ -22,7 +21,7 @@ from matchlib.plain import recipe_cells
 if TYPE_CHECKING:
     from matchlib.mixing import RatioQuestion, StatedCheck
 
-__all__ = ["Draft", "air_words", "date_of", "draft_panel"]
+__all__ = ["Draft", "air_words", "check_poured", "date_of", "draft_panel"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,9 +100,6 @@ def draft_panel(
     *,
     code: str,
     recipe: Recipe,
-    lab: tuple[float, float, float] | None = None,
-    source: str = "spectrophotometer",
-    viewing: Viewing | None = None,
     readings: tuple[Reading, ...] = (),
     before_clear: bool = False,
     poured: tuple[float, float] | None = None,
@@ -111,30 +107,35 @@ def draft_panel(
 ) -> Draft:
     """Make a panel of what was typed, and ask what should be asked.
 
-    `viewing`: D65/10° 45:0 where not given. `before_clear`: whether its readings are from before
-    the clear coat of its recipe. `poured`: carrier and colour that were poured, in one unit,
-    carrier first. `**back`: what else is on it, as `Panel.of` takes it.
+    `before_clear`: whether its readings are from before the clear coat of its recipe. `poured`: as
+    `check_poured` takes it. `**back`: what else is on it, as `Panel.of` takes it.
     """
-    from matchlib.mixing import check_stated, ratio_questions
+    from matchlib.mixing import ratio_questions
 
-    own = () if lab is None else (Reading(viewing or Viewing(), source, lab),)
-    read = own + readings
     if before_clear:
-        read = tuple(replace(reading, state=BEFORE_CLEAR) for reading in read)
-    panel = Panel.of(code=code, recipe=recipe, readings=read, **back)
+        readings = tuple(replace(reading, state=BEFORE_CLEAR) for reading in readings)
+    panel = Panel.of(code=code, recipe=recipe, readings=readings, **back)
+    stated = None if poured is None else check_poured(recipe, poured)
+    return Draft(panel, ratio_questions(step.ratio for step in recipe.steps), stated)
+
+
+def check_poured(recipe: Recipe, poured: tuple[float, float]) -> StatedCheck:
+    """Hold what was poured against a recipe's ratio.
+
+    `poured`: carrier and colour, in one unit, carrier first.
+    """
+    from matchlib.mixing import check_stated
+
     steps = recipe.steps
-    stated = None
-    if poured is not None:
-        if len({step.ratio for step in steps}) != 1:
-            raise DomainError(
-                "Quantities can be compared with one ratio only.",
-                expected="a recipe whose coats all have one ratio",
-                got=str(recipe.schedule) if recipe.schedule else "a bare ground",
-                remedy="leave the quantities out, or add each pot by itself.",
-            )
-        carrier, colour = poured
-        stated = check_stated(steps[0].ratio, carrier=carrier, colour=colour)
-    return Draft(panel, ratio_questions(step.ratio for step in steps), stated)
+    if len({step.ratio for step in steps}) != 1:
+        raise DomainError(
+            "Quantities can be compared with one ratio only.",
+            expected="a recipe whose coats all have one ratio",
+            got=str(recipe.schedule) if recipe.schedule else "a bare ground",
+            remedy="leave the quantities out, or add each pot by itself.",
+        )
+    carrier, colour = poured
+    return check_stated(steps[0].ratio, carrier=carrier, colour=colour)
 
 
 def _reading_words(reading: Reading) -> str:

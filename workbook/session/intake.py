@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -223,12 +223,10 @@ def watch_folder(
     *,
     keep_good: bool = False,
     who: str = "",
-    pause: Callable[[], bool] | None = None,
 ) -> Iterator[tuple[Path, Imported | MatchlibError]]:
-    """Take each file that appears in a folder, as an instrument writes them.
+    """Take each file that appears in a folder, as an instrument writes them, for ever.
 
-    `folder`: looked at again and again; what lies in it at the start is taken as well. `pause`:
-    waits between two looks, and returns whether to go on; 2 s for ever by default.
+    `folder`: looked at every 2 s; what lies in it at the start is taken as well.
     """
     seen: dict[Path, tuple[int, int]] = {}
     done: dict[Path, tuple[int, int]] = {}
@@ -248,13 +246,7 @@ def watch_folder(
                 yield path, import_file(archive, path, how, keep_good=keep_good, who=who)
             except MatchlibError as error:
                 yield path, error
-        if not (pause or _two_seconds)():
-            return
-
-
-def _two_seconds() -> bool:
-    time.sleep(2.0)
-    return True
+        time.sleep(2.0)
 
 
 def _files_in(folder: Path) -> list[Path]:

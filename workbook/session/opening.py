@@ -43,16 +43,15 @@ def is_new(place: str | Path) -> bool:
         return False
 
 
-def open_named(archive: str | Path | None = None) -> tuple[Session, bool]:
+def open_named(archive: str | Path | None = None) -> Session:
     """Open the archive of a notebook.
 
     `archive`: file or URL; else what `ARCHIVE` names; else the bundled demonstration, which is made
-    in the user's data folder, or in a temporary one where that cannot be written. `session`: open.
-    `demo`: whether it is the demonstration because no archive was named.
+    in the user's data folder, or in a temporary one where that cannot be written.
     """
     named = archive or os.environ.get(ARCHIVE)
     if named:
-        return Session.open(named, write=False), False
+        return Session.open(named, write=False)
     import platformdirs
 
     from workbook.session.demo import make_demo
@@ -64,4 +63,4 @@ def open_named(archive: str | Path | None = None) -> tuple[Session, bool]:
         room = tempfile.mkdtemp(prefix=f"workbook-{os.getpid()}-")
         atexit.register(shutil.rmtree, room, ignore_errors=True)
         place = make_demo(Path(room) / "demo").archive
-    return Session.open(place, write=False), True
+    return Session.open(place, write=False)

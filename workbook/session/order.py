@@ -24,7 +24,6 @@ __all__ = [
     "KINDS",
     "aim_of",
     "aim_words",
-    "box_words",
     "tolerance_of",
 ]
 
@@ -78,14 +77,6 @@ def tolerance_of(kind: str, value: float = 1.0, box: Sequence[float] | None = No
             remedy="take the one that the order names; a limit for each axis is a box.",
         )
     return Tolerance("CMC", float(value), float(found[1]), float(found[2]))
-
-
-def box_words(kind: str) -> tuple[str, str, str]:
-    """Return what the three sides of a box limit.
-
-    `kind`: ``box`` or ``box-lch``.
-    """
-    return ("ΔL*", "ΔC*", "ΔH*") if kind == "box-lch" else ("ΔL*", "Δa*", "Δb*")
 
 
 def aim_of(

@@ -69,17 +69,15 @@ def reachable_labs(
     limits: Limits,
     panels: Sequence[Panel],
     *,
-    viewing: Viewing | None,
+    viewing: Viewing,
 ) -> Any:
     """Predict the colours that the shelf reaches.
 
-    `viewing`: how they are viewed; D65/10° in the archive's own geometry where None. Returned:
-    CIELAB of colours of the shelf, neat and blended, over its grounds, from the weakest film to the
-    strongest and between; at most some 1500 of them.
+    `viewing`: how they are viewed. Returned: CIELAB of colours of the shelf, neat and blended, over
+    its grounds, from the weakest film to the strongest and between; at most some 1500 of them.
     """
     from matchlib.suggest.ingredients import Ingredients
 
-    view = viewing or model.usual_view
     shelf = Ingredients.of(
         limits, model.words_.grounds, model.words_.colours, (), [p.recipe for p in panels]
     )
@@ -95,4 +93,4 @@ def reachable_labs(
         for colour in pots[:most]
         for schedule in steps
     ]
-    return model.predict_recipes(recipes, view)
+    return model.predict_recipes(recipes, viewing)

@@ -111,20 +111,17 @@ class Session:
         """The model under the conditions asked about."""
         return model if self._asked is None else model.under(self._asked)
 
-    def left_out(
-        self, recipes: Iterable[Recipe], model: FilmPredictor | None = None
-    ) -> tuple[str, ...]:
-        """Return the panels left out of the fit that would move what is said of recipes.
+    def left_out(self, recipes: Iterable[Recipe], model: FilmPredictor) -> tuple[str, ...]:
+        """Return the panels left out of a fit that would move what it says of recipes.
 
-        `model`: by which; the archive's if None. Returned: their codes; see
-        `matchlib.audit.excluded`.
+        Returned: their codes; see `matchlib.audit.excluded`.
         """
         from matchlib.audit import excluded
 
-        return excluded(model or self.model, recipes, lambda code: self.archive.panel(code).recipe)
+        return excluded(model, recipes, lambda code: self.archive.panel(code).recipe)
 
     def left_out_each(self, recipes: Iterable[Recipe]) -> list[tuple[str, ...]]:
-        """Return, for each recipe by itself, what `left_out` does of all together."""
+        """Return, for each recipe by itself, what `left_out` does of all, by the archive's fit."""
         from matchlib.audit import excluded
 
         model = self.model
@@ -159,34 +156,24 @@ class Session:
         """
         return replace(usual_limits(self.archive), **changes)
 
-    def match(
-        self,
-        target: Target,
-        limits: Limits | None = None,
-        *,
-        top: int = 5,
-    ) -> Suggestions:
-        """Suggest recipes for a target.
-
-        `limits`: the shop's; the remembered ones if None.
-        """
+    def match(self, target: Target, limits: Limits, *, top: int) -> Suggestions:
+        """Suggest recipes for a target."""
         from matchlib.suggest import suggest
 
-        wanted = limits or self.limits()
-        return suggest(self.model, target, wanted, top=top, archive=self.archive.panels())
+        return suggest(self.model, target, limits, top=top, archive=self.archive.panels())
 
     def steer(
         self,
         target: Target,
         card: Sequence[Tried],
+        limits: Limits,
         *,
-        own: str | None = None,
-        codes: Sequence[str] = (),
-        file: str | Path | None = None,
-        limits: Limits | None = None,
-        readings_left: int = 1,
-        cup_ml: float | None = None,
-        sure: bool = False,
+        own: str | None,
+        codes: Sequence[str],
+        file: str | Path | None,
+        readings_left: int,
+        cup_ml: float | None,
+        sure: bool,
     ) -> tuple[Steering, CardPlans | None]:
         """Say what to lay next on a card in progress.
 
@@ -197,18 +184,17 @@ class Session:
         from matchlib.steering import plan, steer
 
         model = self.model_without([*codes, *([own] if own else [])])
-        wanted = limits or self.limits()
         before = Belief.of(model, recipes=[r for r, _ in card])
-        belief, _ = learn(before, self._cards(codes, file), wanted)
+        belief, _ = learn(before, self._cards(codes, file), limits)
         found = steer(
-            belief, card, target, wanted, readings_left=readings_left, cup_ml=cup_ml, sure=sure
+            belief, card, target, limits, readings_left=readings_left, cup_ml=cup_ml, sure=sure
         )
         if found.state != "lost":
             return found, None
         again = plan(
             found.learnt,
             target,
-            wanted,
+            limits,
             readings=min(readings_left + 1, 3),
             top=1,
             archive=self.archive.panels(),
@@ -243,31 +229,30 @@ class Session:
     def correct(
         self,
         target: Target,
+        limits: Limits,
         *,
         codes: Sequence[str] = (),
         file: str | Path | None = None,
         sprayed: Sequence[Tried] = (),
-        limits: Limits | None = None,
     ) -> Advice:
         """Say what to change after the panels sprayed for a target.
 
         `codes`: panels of the archive that were sprayed for it, in order; the model is then fitted
-        without them, lest it learn from them twice. `limits`: the shop's; the remembered ones if
-        None.
+        without them, lest it learn from them twice.
         """
         from matchlib.steering import correct
 
         model = self.model_without(codes)
         tried = [*self.tried(codes, file), *sprayed]
-        return correct(model, tried, target, limits or self.limits())
+        return correct(model, tried, target, limits)
 
     def next_panels(
         self,
         target: Target,
+        limits: Limits,
         *,
         codes: Sequence[str] = (),
         file: str | Path | None = None,
-        limits: Limits | None = None,
         source: str = "spectrophotometer",
         top: int = 5,
     ) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...], CardPlan | None]:
@@ -275,37 +260,34 @@ class Session:
 
         A card tried that was read in stages teaches by all of them, as readings of one card.
 
-        `limits`: the shop's; the remembered ones if None. `panels`: the best first. `unfitting`:
-        those sprayed for it that do not fit their readings, of which nothing was learnt. `card`:
-        one to be read on its way instead, where that is worth more than the best panel.
+        `panels`: the best first. `unfitting`: those sprayed for it that do not fit their readings,
+        of which nothing was learnt. `card`: one to be read on its way instead, where that is worth
+        more than the best panel.
         """
         from matchlib.correction import Belief, fresh_recipes, learn
         from matchlib.next_panel import next_for_target
         from matchlib.steering import WORTH_A_READING, plan
 
-        cards, wanted = self._cards(codes, file), limits or self.limits()
+        cards = self._cards(codes, file)
         recipes = [card[-1][0] if isinstance(card, list) else card[0] for card in cards]
         before = Belief.of(self.model_without(codes), recipes=recipes)
-        belief, unfitting = learn(before, cards, wanted)
-        could = fresh_recipes(belief.model, wanted, usual=self.clear)
+        belief, unfitting = learn(before, cards, limits)
+        could = fresh_recipes(belief.model, limits, usual=self.clear)
         found = next_for_target(belief, target, could, source=source, shown=top)
         past = self.archive.panels()
-        card = plan(belief, target, wanted, top=1, archive=past, source=source)[0]
+        card = plan(belief, target, limits, top=1, archive=past, source=source)[0]
         worth = card.planned_readings and card.steered > found[0].probability + WORTH_A_READING
         return found, tuple(row.recipe for row in unfitting), card if worth else None
 
     def plan_panels(
-        self, limits: Limits | None = None, *, top: int = 5, callback: Callback | None = None
+        self, limits: Limits, *, top: int, callback: Callback | None = None
     ) -> ArchivePlan:
-        """Choose the panels that would teach most about what the shop could spray.
-
-        `limits`: the shop's; the remembered ones if None.
-        """
+        """Choose the panels that would teach most about what the shop could spray."""
         from matchlib.correction import fresh_recipes
         from matchlib.next_panel import next_for_archive
 
         model = self._asked_of(self.fit(callback=unmeasured(callback)).model)
-        could = fresh_recipes(model, limits or self.limits(), usual=self.clear)
+        could = fresh_recipes(model, limits, usual=self.clear)
         return next_for_archive(model, could, k=top, callback=callback)
 
     # Trust
@@ -313,10 +295,10 @@ class Session:
     def validate(
         self,
         *,
-        by: Sequence[str] = ("panel", "recipe", "ground"),
-        folds: int = 10,
+        by: Sequence[str],
+        folds: int,
         n_jobs: int | None = None,
-        callback: Callback | None = None,
+        callback: Callback,
     ) -> tuple[Sequence[TableRow], Repeatability]:
         """Measure how good the regression is on panels left out.
 

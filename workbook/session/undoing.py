@@ -35,17 +35,17 @@ def standing(history: Sequence[Change], *, undoings: bool = False) -> Iterator[C
             yield change
 
 
-def last_change(archive: Archive, *, now: dt.datetime | None = None) -> Change | None:
+def last_change(archive: Archive) -> Change | None:
     """Return the last change of cards, names or findings that can be taken back from a page.
 
-    `now`: what counts as now; the clock's time if None. Returned: the newest of the last twelve
-    hours that was not undone; files taken in, and what is older, are taken back from the history,
-    where it is seen what came after them, and a job's steps, whole, at the job.
+    Returned: the newest of the last twelve hours that was not undone; files taken in, and what is
+    older, are taken back from the history, where it is seen what came after them, and a job's
+    steps, whole, at the job.
     """
-    when = dt.datetime.now(dt.UTC) if now is None else now
+    now = dt.datetime.now(dt.UTC)
     of_jobs: set[str] = set()  # cards
     for change in standing(archive.history()):
-        if when - change.at > _RECENT:
+        if now - change.at > _RECENT:
             return None
         kinds, names = ({getattr(i, of) for i in change.items} for of in ("kind", "name"))
         if re.match(r"job \d+: ", change.why):
