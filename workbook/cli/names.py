@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import click
@@ -132,11 +133,19 @@ def _lot(
 def _edited_lot(known: Lot | None, code: str, days: tuple[str, str], note: str) -> Lot:
     """The lot with what was given, and what was known of it where nothing was."""
     from matchlib.domain import Lot
-    from workbook.session.back import date_of
 
     old = known or Lot(code)
-    opened, finished = map(date_of, days)
+    opened, finished = (_day(day) for day in days)
     return Lot(old.code, opened or old.opened, finished or old.finished, note or old.note)
+
+
+def _day(text: str) -> date | None:
+    if not text.strip():
+        return None
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise click.BadParameter(f"write a day as 2027-03-01, not {text!r}") from None
 
 
 def _plain(name: Name, uses: int) -> dict[str, object]:
