@@ -9,7 +9,6 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import FitError, MatchlibError
-from matchlib.progress import part_of
 from workbook.figures import Raw, esc
 from workbook.page import Page, Press, frame
 from workbook.page.fields import button, problem
@@ -32,10 +31,12 @@ class BaseScreen:
     `modules`: the parts, whose functions take the screen and the press.
     """
 
+    page: Page
+    """What shows it."""
+
     def __init__(self, session: Session, *modules: ModuleType) -> None:
         self.session, self.modules = session, modules
         self.address: dict[str, str] = {}
-        self.page: Any = None
         self.model: Any = None
         self.unlearnt: FitError | None = None  # why there is no model, once that is known
         self.error: Exception | None = None
@@ -107,8 +108,7 @@ class BaseScreen:
 
     def do_stop(self, _: Press) -> None:
         """Stop what is being worked out."""
-        if self.page is not None:
-            self.page.drop()
+        self.page.drop()
         self.notice = "Stopped; nothing was changed."
 
     @property
@@ -137,20 +137,16 @@ class BaseScreen:
             self._learnt_of = of
             self._learnt(model)
 
-        self.work("Learning from the cards", self._fitted_model, learnt, quiet=True)
-        self._learning = of, self._task
+        self.page.later("", self._fitted_model, learnt)
+        self._learning = of, self.page.task
 
     def _keep_up(self) -> None:
         """Learn anew where the archive was changed elsewhere, unless somebody waits for work."""
-        if not self._learning[0] or (self.page is not None and self.page.working):
+        if not self._learning[0] or self.page.working:
             return
         of = self.session.archive.content_hash()
-        if of != self._learnt_of and (of, self._task) != self._learning:
+        if of != self._learnt_of and (of, self.page.task) != self._learning:
             self.learn()
-
-    @property
-    def _task(self) -> int:
-        return 0 if self.page is None else int(self.page.task)
 
     def _fitted_model(self, callback: Callback) -> Any:
         try:
@@ -162,28 +158,11 @@ class BaseScreen:
     def _learnt(self, model: Any) -> None:
         self.model = model
 
-    def work(
-        self,
-        words: str,
-        compute: Callable[[Callback], Any],
-        then: Callable[[Any], object],
-        *,
-        quiet: bool = False,
-    ) -> None:
-        """Do what takes long, in a thread; what was begun before is dropped.
-
-        `compute`, `then`: as `Page.later` takes them. `quiet`: whether nobody waits for it.
-        """
-        if self.page is None:
-            then(compute(part_of(None)))
-        else:
-            self.page.later("" if quiet else words, compute, then)
-
     @property
     def message(self) -> Raw:
         """What was done last, or what went wrong that has no place of its own on what is drawn."""
         html = f'<p class="wb-said" role="status">{esc(self.notice)}</p>' if self.notice else ""
-        if self.page is not None and self.page.working:
+        if self.page.working:
             html += f'<p class="wb-bar">{button("Stop", "stop", quiet=True)}</p>'
         return Raw(html + problem(None if self._told else self.error))
 

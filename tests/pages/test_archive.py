@@ -117,7 +117,7 @@ def test_a_page_left_open_learns_what_another_tablet_added(few: Session) -> None
         assert "pearl" in press(screen, "part", part), "drawn by the fit of before"
     assert archive.model is old
     for screen in (archive, train):
-        screen.page = None
+        del screen.page
     assert "No panel in the archive" not in press(archive, "part", "drift")
     assert "What does the ground do to" in press(train, "part", "value")
     assert "No panel in the archive" not in press(train, "choose", colour="plum", grounds="pearl")

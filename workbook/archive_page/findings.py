@@ -71,9 +71,8 @@ def do_look(screen: ArchiveScreen, _: Press | None = None, *, quiet: bool = Fals
                 laws[finding.key] = (lab, written, proposed)
         return found, laws, by_code
 
-    screen.work(
-        "Comparing every card with its back", compute, lambda r: _keep(screen, r), quiet=quiet
-    )
+    words = "" if quiet else "Comparing every card with its back"
+    screen.page.later(words, compute, lambda found: _keep(screen, found))
 
 
 def _keep(screen: ArchiveScreen, found: Any) -> None:

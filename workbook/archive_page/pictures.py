@@ -131,7 +131,7 @@ def do_repeats(screen: ArchiveScreen, _: Press) -> None:
         panels = screen.session.archive.panels()
         return repeatability(panels, model, callback=callback), panel_residuals(model, panels)
 
-    screen.work("Comparing cards", compute, lambda found: screen.found.update(repeats=found))
+    screen.page.later("Comparing cards", compute, lambda found: screen.found.update(repeats=found))
 
 
 def _components(found: Any, off: Any) -> str:

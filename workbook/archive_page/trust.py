@@ -60,7 +60,9 @@ def do_validate(screen: ArchiveScreen, done: Press) -> None:
     def compute(callback: Callback) -> Any:
         return screen.session.validate(by=by, folds=5, callback=callback)
 
-    screen.work("Fitting without some of the cards", compute, lambda f: screen.found.update(near=f))
+    screen.page.later(
+        "Fitting without some of the cards", compute, lambda f: screen.found.update(near=f)
+    )
 
 
 def draw_near(screen: ArchiveScreen) -> tuple[str, str]:
@@ -188,7 +190,9 @@ def do_plan(screen: ArchiveScreen, done: Press) -> None:
         model = session.fit().model
         return plan, model.predict_recipes([p.recipe for p in plan.panels], model.usual_view)
 
-    screen.work("Asking what each card would teach", compute, lambda f: screen.found.update(next=f))
+    screen.page.later(
+        "Asking what each card would teach", compute, lambda f: screen.found.update(next=f)
+    )
 
 
 def draw_next(screen: ArchiveScreen) -> tuple[str, str]:

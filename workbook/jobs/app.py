@@ -120,7 +120,7 @@ class JobsScreen(BaseScreen):
         """Return what the search suggests, and the plans with readings once there are any."""
         worked = self._worked
         found = worked["found"] = worked.get("found") or work.suggestions()
-        if "plans" not in worked and self.page is not None and found[0].probability > 0:
+        if "plans" not in worked and found[0].probability > 0:
             worked["plans"] = None
             self.page.later(
                 "Working out what a reading on the way is worth …",

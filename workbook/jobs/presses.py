@@ -256,14 +256,12 @@ def do_reopen(screen: JobsScreen, _: Press) -> None:
 
 def do_label(screen: JobsScreen, done: Press) -> None:
     """Print a card's label."""
-    if screen.page is not None:
-        screen.page.offer(f"{done.value}.pdf", label_of(screen.job, done.value))
+    screen.page.offer(f"{done.value}.pdf", label_of(screen.job, done.value))
 
 
 def do_sheet(screen: JobsScreen, _: Press) -> None:
     """Print the job's sheet."""
-    if screen.page is not None:
-        screen.page.offer(f"job-{screen.job.job.number}.pdf", sheet_pdf(screen.job))
+    screen.page.offer(f"job-{screen.job.job.number}.pdf", sheet_pdf(screen.job))
 
 
 def _the(some: Sequence[Any], key: str) -> Any:

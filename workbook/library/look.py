@@ -77,8 +77,7 @@ def do_label(screen: LibraryScreen, done: Press) -> None:
         first=1 if first is None else first,
         cut_lines=True,
     )
-    if screen.page is not None:
-        screen.page.offer(f"label {done.value}.pdf", made)
+    screen.page.offer(f"label {done.value}.pdf", made)
     screen.notice = f"The label of {done.value} was handed to the browser; print it at full size."
 
 

@@ -154,8 +154,9 @@ class Page(anywidget.AnyWidget):
     ) -> None:
         """Do what takes long in a thread, and say so; what was begun before is dropped.
 
-        `work`: takes a step to call between its pieces, which ends it once it is dropped; must
-        touch no widget. `then`: takes what came of it; the screen is drawn again after it.
+        `words`: empty where nobody waits for it. `work`: takes a step to call between its pieces,
+        which ends it once it is dropped; must touch no widget. `then`: takes what came of it; the
+        screen is drawn again after it.
         """
         self.task += 1
         number, asked = self.task, contextvars.copy_context()

@@ -66,7 +66,7 @@ def work_lesson(screen: TrainingScreen) -> None:
     model, panels = screen.model, screen.session.archive.panels()
     if model is None or key in screen.lessons:
         return
-    screen.work(
+    screen.page.later(
         "Asking the archive", lambda _: lesson(model, panels, key), lambda f: _keep(screen, f)
     )
 
