@@ -154,7 +154,7 @@ class PhotoIntake:
 
     def _photo_teach(self, done: Press) -> None:
         """Let the phone learn from the panel that an instrument has read too."""
-        from workbook.session.photos_kept import learn_phone, phone_profile
+        from workbook.session.photos_kept import learn_phone
         from workbook.session.typed import three_typed
 
         typed = done.fields.get("photo_instrument", "")
@@ -166,8 +166,7 @@ class PhotoIntake:
                 got=f"name {self.phone!r}, reading {typed[:40]!r}",
                 remedy="fill in both, and press again.",
             )
-        profile = phone_profile(self.archive, self.phone)
-        self.notes = learn_phone(self.archive, profile, self.raw, lab)
+        self.notes = learn_phone(self.archive, self.phone, self.raw, lab)
         self._apply()
 
     def draw(self) -> Raw:

@@ -304,7 +304,7 @@ def _sheet(
     with opened(archive) as session:
         job = Work(session, session.archive.job(number))
         recipe = job.added
-        pots = work.pots(recipe) if work.shaped else None
+        pots = work.pots(recipe) if work.shapes else None
         tell_fit(session)
         sheet = job.sheet(pot=pots, unit=work.unit, code=code)
     file = Path(out or f"job-{number}.pdf")

@@ -54,11 +54,6 @@ class JobOptions(PotRequest):
     ] = None
     unit: Annotated[str, Option(help="ml, l, 'us fl oz', 'us pint', 'us gal'.")] = "ml"
 
-    @property
-    def shaped(self) -> bool:
-        """Whether it says what is to be sprayed."""
-        return any((self.area, self.work, self.sheet, self.tube, self.sphere))
-
     def pots(self, recipe: Recipe) -> Pot:
         """Return the pots of the job."""
         return pot_of(recipe, self, densities=densities_of(self.density or []))

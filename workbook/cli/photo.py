@@ -114,19 +114,17 @@ def _photo(
         session = None
         if phone or keep:
             session = stack.enter_context(asked.opened(write=keep or lab is not None))
-        profile = phone_profile(session.archive, phone) if session and phone else None
-        used = None if lab is not None else profile
         if codes is not None:
             named = read_codes(Path(codes), Path(files[0]))
-            done = photograph_table(named, known, profile=used)
+            done = photograph_table(named, known)
         else:
-            done = photograph([Shot(Path(f).name, Path(f), known) for f in files], profile=used)
-        if session and profile is not None and lab is not None:
-            notes.append(
-                learn_phone(session.archive, profile, done, lab, light=light, who=asked.who)
-            )
-            learnt = phone_profile(session.archive, phone)
-            done = [by_phone(each, learnt) for each in done]
+            done = photograph([Shot(Path(f).name, Path(f), known) for f in files])
+        if session and phone:
+            if lab is not None:
+                told = learn_phone(session.archive, phone, done, lab, light=light, who=asked.who)
+                notes.append(told)
+            profile = phone_profile(session.archive, phone)
+            done = [by_phone(each, profile) for each in done]
         if session and keep:
             notes += keep_photographs(session.archive, done, phone=phone, who=asked.who)
     if picture is not None:

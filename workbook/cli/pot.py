@@ -123,10 +123,10 @@ def _mix(
     from workbook.session.stock import bill_of, take_off
 
     flow = drain_words(drain) if drain else ""
-    if flow and not (mixed.given or bottle or poured or job.shaped):
+    if flow and not (mixed.given or bottle or poured or job.shapes):
         asked.answer({"drain": flow}, wrapped(flow))
         return
-    aside = bool(bottle or poured or drain) and not job.shaped
+    aside = bool(bottle or poured or drain) and not job.shapes
     recipe, job, understood = mixed.recipe(job, asked.archive, aside=aside)
     pots = None if aside else job.pots(recipe)
     reach = bottle_words(recipe, bottle, of=bottle_of, unit=job.unit) if bottle else ()
@@ -205,12 +205,10 @@ def _stock(
             else:
                 write_down(session.archive, name, have=have, bottle=bottle, price=price)
         shelf = stock_of(session.archive)
-    if asked.json_:
-        show_json(shelf)
-        return
+    lines = []
     for each, supply in shelf.items():
         size = "" if supply.bottle_ml is None else f", bottles of {format_volume(supply.bottle_ml)}"
         cost = "" if supply.price is None else f" at {supply.price:.2f}"
-        show(f"{each}: {format_volume(supply.stock_ml)}{size}{cost}")
-    if not shelf:
-        show("The shelf is not written down: workbook stock --name teal --have '300 ml'.")
+        lines.append(f"{each}: {format_volume(supply.stock_ml)}{size}{cost}")
+    none = "The shelf is not written down: workbook stock --name teal --have '300 ml'."
+    asked.answer(shelf, "\n".join(lines) or none)

@@ -63,7 +63,7 @@ def _job_sheet(
             recipe = session.archive.panel(panel).recipe
         else:
             recipe = Recipe.of(ground, colour, schedule, clear)
-        pots = job.pots(recipe) if job.shaped else None
+        pots = job.pots(recipe) if job.shapes else None
         tell_fit(session)
         aim = None
         if wanted.given:

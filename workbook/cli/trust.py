@@ -109,16 +109,12 @@ def _audit(
         found = findings_of(session.archive, session.model, fix or ignore or ())
         if fix:
             done = fix_findings(session.archive, found, who=asked.who)
-            if asked.json_:
-                show_json(done)
-            else:
-                show("\n".join(wrapped(d.text) for d in done))
+            asked.answer(done, "\n".join(wrapped(d.text) for d in done))
             return
         if ignore:
             for chosen in found:
                 session.archive.ignore(chosen.key, who=asked.who)
-            keys = ", ".join(f.key for f in found)
-            show_json(found) if asked.json_ else show(f"Set aside: {keys}")
+            asked.answer(found, f"Set aside: {', '.join(f.key for f in found)}")
             return
         panels = len(session.archive)
     if asked.json_:

@@ -27,8 +27,8 @@ def serve_lab(
     browser: bool,
 ) -> None:
     """Serve a folder in JupyterLab until it is stopped."""
-    settings = [str(_settings(room, folder, address, browser)), *_set("JUPYTER_CONFIG_PATH")]
-    os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(settings)
+    places = str(_settings(room, folder, address, browser)), os.environ.get("JUPYTER_CONFIG_PATH")
+    os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(filter(None, places))
     from jupyterlab.labapp import LabApp
 
     page = f"{address.local}lab/tree/{first_page()}?token={address.secret}"
@@ -48,10 +48,6 @@ def serve_lab(
     for sign in ENDING:
         signal.signal(sign, end)
     server.start()
-
-
-def _set(name: str) -> list[str]:
-    return [os.environ[name]] if os.environ.get(name) else []
 
 
 def _settings(room: Path, notebooks: Path, address: Address, browser: bool) -> Path:

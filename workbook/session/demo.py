@@ -19,13 +19,11 @@ __all__ = ["DemoShop", "make_demo"]
 class DemoShop:
     """The demonstration's files.
 
-    `archive`: archive of the invented workshop. `table`: the same panels as the table they were
-    imported from. `samples`: customers' samples, a reading each, by name. `targets`: what is in
-    them. `panels`: panels in the archive.
+    `archive`: archive of the invented workshop. `samples`: customers' samples, a reading each, by
+    name. `targets`: what is in them. `panels`: panels in the archive.
     """
 
     archive: Path
-    table: Path
     samples: dict[str, Path]
     targets: dict[str, Reading]
     panels: int
@@ -69,7 +67,7 @@ def make_demo(folder: str | Path) -> DemoShop:
     for name, reading in targets.items():
         samples[name] = place / "samples" / f"{re.sub(r'[^a-z0-9]+', '-', name.casefold())}.csv"
         _write_sample(samples[name], name, reading)
-    return DemoShop(archive, table, samples, targets, count)
+    return DemoShop(archive, samples, targets, count)
 
 
 def _write_sample(path: Path, name: str, reading: Reading) -> None:

@@ -73,7 +73,7 @@ class Shot:
     marks: Marks
 
 
-def photograph(shots: Sequence[Shot], *, profile: Profile | None = None) -> list[Photographed]:
+def photograph(shots: Sequence[Shot]) -> list[Photographed]:
     """Read photographs: those that show one panel together, each marked panel by its code.
 
     `shots`: if none has more than one panel marked, all are of one panel. Returned: one a panel, in
@@ -98,8 +98,8 @@ def photograph(shots: Sequence[Shot], *, profile: Profile | None = None) -> list
         refused = tuple(got for _, got, _ in each if isinstance(got, MatchlibError))
         reading = combine([got for got, _ in found]) if found else None
         shown = found[0][1] if found else next((p for *_, p in reversed(each) if p), b"")
-        one = Photographed(code, names, reading, refused, shown, *_outlines(each[-1][1]))
-        result.append(one if profile is None else by_phone(one, profile))
+        outlines = _outlines(each[-1][1])
+        result.append(Photographed(code, names, reading, refused, shown, *outlines))
     return result
 
 
@@ -148,15 +148,13 @@ def _shown(picture: Picture, got: PhotoReading | MatchlibError) -> bytes:
     return marked_picture(picture, chart=chart, panels=panels)
 
 
-def photograph_table(
-    named: Mapping[str, Sequence[Path]], marks: Marks, *, profile: Profile | None = None
-) -> list[Photographed]:
+def photograph_table(named: Mapping[str, Sequence[Path]], marks: Marks) -> list[Photographed]:
     """Read photographs that a table names, those of one panel together.
 
     `marks`: what holds for all; its panels are not used.
     """
     plain, result = replace(marks, panels={}), []
     for code, paths in named.items():
-        (got,) = photograph([Shot(p.name, p, plain) for p in paths], profile=profile)
+        (got,) = photograph([Shot(p.name, p, plain) for p in paths])
         result.append(replace(got, code=code))
     return result

@@ -42,7 +42,7 @@ def phone_profile(archive: Archive, name: str) -> Profile:
 
 def learn_phone(
     archive: Archive,
-    profile: Profile,
+    phone: str,
     done: Sequence[Photographed],
     lab: Sequence[float],
     *,
@@ -62,7 +62,7 @@ def learn_phone(
             remedy="give the photographs of one panel, and the instrument's reading of that panel.",
         )
     when = light or dt.datetime.now(tz=dt.UTC).date().isoformat()
-    learnt = profile.learnt(readings[0], lab, light=when)
+    learnt = phone_profile(archive, phone).learnt(readings[0], lab, light=when)
     archive.keep_profile(KIND, learnt.name, to_plain(learnt), who=who)
     panels = counted(len(learnt.pairs), "panel")
     lights = counted(len({p.light for p in learnt.pairs}), "light")

@@ -68,17 +68,22 @@ class PotRequest:
     set_up_min: float | None = None
     rate: float | None = None
 
+    @property
+    def shapes(self) -> list[str]:
+        """By which of its fields it says what is to be sprayed: one, for a pot."""
+        names = ("area", "work", "sheet", "tube", "sphere")
+        return [name for name in names if getattr(self, name)]
+
 
 def area_of(job: PotRequest) -> JobArea:
     """Return the area of a job."""
     from matchlib.mixing import JobArea, parse_area, parse_length
 
-    given = [name for name in ("area", "work", "sheet", "tube", "sphere") if getattr(job, name)]
-    if len(given) != 1:
+    if len(job.shapes) != 1:
         raise DomainError(
             "The job needs one shape.",
             expected="one of area, work, sheet, tube or sphere",
-            got=" and ".join(given) or "none",
+            got=" and ".join(job.shapes) or "none",
             remedy="give the area, such as 2 m2, a usual job, such as a door, or a shape: a "
             "sheet of 600 mm x 400 mm.",
         )
