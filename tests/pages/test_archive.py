@@ -220,7 +220,7 @@ def test_stop_ends_the_work_at_its_next_step(shop: Session, steps: int) -> None:
         return "never, though it came to its end"
 
     others = set(threading.enumerate())
-    screen.work("Counting", compute, heard.append)
+    page.later("Counting", compute, heard.append)
     assert begun.wait(20)
     assert page.working == "Counting"
     screen.press(Press("stop"))
