@@ -14,6 +14,7 @@ from workbook.cli.common import (
     ArchiveOptions,
     FileOptions,
     LightOptions,
+    note,
     show,
     show_json,
     standard_input,
