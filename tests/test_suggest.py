@@ -130,6 +130,12 @@ def test_out_of_reach_says_so_and_which_way_it_misses() -> None:
         ((50, -26, -12), (50, -20, -20), "bluer"),
         ((50, 20, -20), (50, 26, -12), "redder"),
         ((50, 26, -12), (50, 20, -20), "bluer"),
+        # Past an axis it is named by the one beyond: the trial has left the first.
+        ((50, 2, 40), (50, -6, 40), "greener"),
+        ((50, -2, 40), (50, 6, 40), "redder"),
+        ((50, 40, -2), (50, 40, 6), "yellower"),
+        ((20, -12, -20), (20, 25, 3), "redder"),
+        ((37, -11, 41), (37, 45, 17), "redder"),
     ],
 )
 def test_directions_are_said_as_painters_say_them(

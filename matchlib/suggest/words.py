@@ -50,8 +50,9 @@ def direction(standard: ArrayLike, trial: ArrayLike) -> list[str]:
         (abs(chroma), f"{'more vivid' if chroma > 0 else 'duller'} (ΔC* {chroma:+.1f})"),
     ]
     if min(lch(one)[1], lch(two)[1]) > 2.0:
-        # Named by the axis that the hue comes nearer to (common practice, no source).
-        quarter = int(float(lch(one)[2]) // 90.0)
+        # Named by the axis that the hue comes nearer to (common practice, no source): midway it
+        # is in the quarter of that axis, also where it passes another.
+        quarter = int((float(lch(one)[2]) + 0.5 * float(shift[3])) // 90.0) % 4
         word = _TOWARDS[quarter if hue > 0 else (quarter - 1) % 4]
         found.append((abs(hue), f"{word} (Δh {float(shift[3]):+.1f}°)"))
     return [text for size, text in sorted(found, key=lambda f: -f[0]) if size >= _LEAST]
