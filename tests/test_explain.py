@@ -62,6 +62,14 @@ def test_the_nearest_panels_are_of_the_same_colour_and_ground() -> None:
     assert found.near[0].residual < 3.0
 
 
+def test_a_card_read_in_three_places_is_near_by_their_mean() -> None:
+    one = next(p for p in archive_of() if not p.recipe.bare)
+    (light, a, b), view = one.readings[0].lab, one.readings[0].viewing
+    read = [Reading(view, "spectrophotometer", (light + d, a, b)) for d in (-0.9, 0.3, 0.3)]
+    found = explain(model_of(), one.recipe, archive=[one.having(readings=tuple(read))])
+    assert found.near[0].lab == pytest.approx((light - 0.1, a, b))
+
+
 def test_light_and_eye_may_have_changed_places() -> None:
     def turned(panel: Panel) -> Panel:
         view = replace(panel.readings[0].viewing, geometry="0:45")

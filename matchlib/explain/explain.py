@@ -223,6 +223,7 @@ def _near(
 
 
 def _read(panel: Panel, view: Viewing) -> Lab | None:
-    """What a panel reads under a viewing, if it was read so or that can be worked out."""
-    labs = (lab_under(reading, view) for reading in panel.seen)
-    return next((lab for lab in labs if lab is not None), None)
+    """What a panel reads under a viewing, on average, if that was read or can be worked out."""
+    read = (lab_under(reading, view) for reading in panel.seen)
+    labs = [lab for lab in read if lab is not None]
+    return three(np.mean(labs, axis=0)) if labs else None
