@@ -44,7 +44,9 @@ def changes_of(recipe: Recipe, grounds: Sequence[Ground]) -> list[tuple[str, Rec
             if 1 <= ratio.carrier / ratio.colour <= 16 and ratio != step.ratio:
                 change = f"the same coats {word}, at {ratio}"
                 schedule = CoatSchedule.of(step.coats, ratio)
-                found.append((change, replace(recipe, schedule=schedule)))
+                one = (change, replace(recipe, schedule=schedule))
+                if one not in found:  # of 3:2 both rounded to the same cup
+                    found.append(one)
     found += [
         (f"the same coats over {g}", replace(recipe, ground=g))
         for g in grounds

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00
-from matchlib.domain import Ground, MixRatio, Panel
+from matchlib.domain import Ground, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.lessons import (
     KINDS,
@@ -17,6 +17,7 @@ from matchlib.lessons import (
     make_exercise,
     mark,
 )
+from matchlib.lessons.change import changes_of
 from matchlib.overview import (
     panel_lab,
     panel_residuals,
@@ -141,6 +142,12 @@ def test_what_to_change_is_judged_by_the_law(
         assert f"from ΔE00 {now:.1f} to {away[asked.right]:.1f}" in found.words
         wrong = next(i for i in range(len(away)) if i != asked.right)
         assert asked.texts[asked.right] in mark(asked, wrong).words
+
+
+def test_changes_are_offered_once_each() -> None:
+    for ratio in ("6:1", "3:2", "1.7:1", "1:1", "16:1"):
+        named = [text for text, _ in changes_of(Recipe.of("silver", "cherry", f"3@{ratio}"), [])]
+        assert len(set(named)) == len(named), "of 3:2 twice the strength rounds to once and a half"
 
 
 def test_what_is_no_nearer_than_a_back_that_is_off_is_not_called_a_match(
