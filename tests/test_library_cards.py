@@ -129,7 +129,11 @@ def test_the_first_four_stand_on_the_lightest_the_darkest_and_one_between() -> N
     assert all(not c.done for c in cards)
     done = Panel.of("C1", cards[0].recipe)
     assert first_four([*bare, done], colour)[0].done == ("C1",)
-    assert len({c.recipe for c in first_four(bare[:1], colour)}) == 4
+    alone = first_four(bare[:1], colour)
+    assert len({c.recipe for c in alone}) == 4
+    assert not any("another" in c.teaches or "darkest" in c.teaches for c in alone)
+    assert "another" in cards[2].teaches
+    assert "darkest" in cards[3].teaches
     assert first_four([], colour) == ()
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.overview import card_lab
+from matchlib.plural import counted
 
 __all__ = ["FirstDayCard", "first_day", "first_four"]
 
@@ -92,8 +93,10 @@ def first_day(
     if not grounds:
         raise DomainError(
             "A first day needs a ground.",
-            expected="at least one panel of a ground, bare or with colour",
-            got="none in this archive",
+            expected="at least one panel over a ground by itself, bare or with colour",
+            got=f"{counted(len(panels), 'panel')} over blends of grounds"
+            if panels
+            else "none in this archive",
             remedy="spray a bare panel of each ground you use, read it and add it.",
         )
     # A ground that nobody has read bare stands between those that were.
@@ -178,8 +181,18 @@ def first_four(
     plan = [
         (light, CoatSchedule.of(2, usual), "How the colour begins.", "Even and thin."),
         (light, CoatSchedule.of(4, strong), "How deep it goes, from a stronger pot.", _HOW),
-        (middle, CoatSchedule.of(3, usual), "What another ground makes of it.", _HOW),
-        (dark, CoatSchedule.of(3, between), "What the darkest ground leaves of it.", _HOW),
+        (
+            middle,
+            CoatSchedule.of(3, usual),
+            "What another ground makes of it." if rest else "What one coat more does.",
+            _HOW,
+        ),
+        (
+            dark,
+            CoatSchedule.of(3, between),
+            "What the darkest ground leaves of it." if rest else "As many coats of a stronger pot.",
+            _HOW,
+        ),
     ]
     return _cards(plan, panels, colour, clear)
 
