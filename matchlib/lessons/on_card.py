@@ -126,8 +126,8 @@ def another_ground(asked: LessonBasis) -> Evidence:
         f"over {others[far]} "
     )
     finding += (
-        f"is not: whatever is laid on {own.ground}, ΔE00 {left[far]:.1f} is left, with ΔH* "
-        f"{hue[far]:+.1f}. What is off in hue at a look needs another ground or another pot: "
+        f"is not: however much of it is laid on {own.ground}, ΔE00 {left[far]:.1f} is left, with "
+        f"ΔH* {hue[far]:+.1f}. What is off in hue at a look needs another ground or another pot: "
         "stop, and begin anew."
         if left[far] > CLOSE
         else f"is too, to within ΔE00 {left[far]:.1f}: none of its grounds turns the hue more."

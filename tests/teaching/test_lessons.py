@@ -251,6 +251,22 @@ def test_a_first_day_from_bare_grounds_alone(panels: tuple[Panel, ...]) -> None:
         first_day([], cherry)
 
 
+def test_what_coats_cannot_do_is_said_of_this_colour_alone(
+    model: FilmPredictor, panels: tuple[Panel, ...]
+) -> None:
+    found = lesson(model, panels, "another-ground").finding
+    assert "however much of it is laid" in found
+    assert "whatever is laid" not in found, "another pot may reach it, as the next sentence says"
+
+
+def test_a_first_day_over_blends_alone_says_that_it_needs_a_neat_ground() -> None:
+    over = Recipe.of("silver 3 + black 1", "cherry", "3@6:1", "yes")
+    with pytest.raises(DomainError, match=r"a ground by itself.*Got 1 panel over blends"):
+        first_day([Panel.of("B1", over)], Colour.parse("cherry"))
+    with pytest.raises(DomainError, match="Got none in this archive"):
+        first_day([], Colour.parse("cherry"))
+
+
 @pytest.mark.parametrize("ratio", ["6:1", "5:2", "1:1", "1:2"])
 def test_a_first_day_claims_twice_the_colour_only_where_a_pot_holds_it(
     panels: tuple[Panel, ...], ratio: str
