@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from dataclasses import replace
 
 import numpy as np
 
@@ -128,6 +129,46 @@ def test_an_edge_into_the_bare_ground_asks_for_no_other_end(shop: Session) -> No
     page = press(screen, "choose", two=next(iter(shop.archive.names("colour"))))
     assert "Coats of that end" in page
     assert "Strips" in page
+
+
+def test_a_lesson_is_worked_out_anew_when_the_archive_was_changed(shop: Session) -> None:
+    screen = TrainingScreen(shop)
+    screen.address = {"part": "lessons"}
+    assert "over black" in plain(press(screen, "open"))
+    black = [p.code for p in shop.archive.panels() if str(p.recipe.ground) == "black"]
+    for code in black:
+        shop.archive.delete(code)  # on another tablet
+    page = plain(press(screen, "choose", lesson="value"))
+    assert "Your cards agree" in page
+    assert "over black" not in page
+
+
+def test_a_fade_stands_under_the_clear_coat_that_the_chart_has(
+    few: Session, nothing: Session
+) -> None:
+    never = [p.having(recipe=replace(p.recipe, clear=None)) for p in few.archive.panels()]
+    nothing.archive.add(never, who="test")
+    screen = TrainingScreen(nothing)
+    press(screen, "open")
+    page = press(screen, "choose", colour="rust", ratio="6:1", grounds="silver", upto="4")
+    steps = re.findall(r"silver: L\* ([-\d, ]+)", page)[0]
+    page = plain(press(screen, "part", "fades"))
+    full = float(re.findall(r"4@6:1 (\S+) ", page)[0])
+    assert round(full) == int(steps.split(", ")[4])
+
+
+def test_a_verdict_stays_with_the_question_that_was_answered(shop: Session) -> None:
+    screen = TrainingScreen(shop)
+    press(screen, "open")
+    screen.address = {"part": "guess", "kind": "coats", "seed": "5"}
+    page = press(screen, "guess", "1", trainee="Ines")
+    (code,) = re.findall(r"Card (\S+?)\.", plain(page))
+    shop.archive.delete(code)  # on another tablet
+    page = press(screen, "choose", trainee="Ines")
+    assert "The answers" not in page, "what is asked now, nobody has answered"
+    assert 'data-do="guess"' in page
+    page = press(screen, "guess", "0", trainee="Ines")
+    assert "The answers" in page
 
 
 def test_a_ratio_is_marked_with_its_sum(shop: Session) -> None:

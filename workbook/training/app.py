@@ -69,6 +69,7 @@ class TrainingScreen(PartedScreen):
 
     def _learnt(self, model: Any) -> None:
         super()._learnt(model)
+        self.lessons = {}  # they are of the cards as they were
         self._work_lesson()
 
     def _work_lesson(self) -> None:

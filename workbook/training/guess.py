@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets
+import zlib
 from contextlib import suppress
 from statistics import median
 from typing import TYPE_CHECKING
@@ -101,6 +102,16 @@ def _asked(found: Exercise) -> str:
     return "; ".join([found.given, numbers(found.lab), *found.texts])
 
 
+def _answered(screen: TrainingScreen, found: Exercise) -> str:
+    """What was answered to just this question: with other cards the address may ask another."""
+    at, this = screen.address, _known_by(found)
+    return at.get("choice", "") if at.get("of", this) == this else ""
+
+
+def _known_by(found: Exercise) -> str:
+    return f"{zlib.crc32(_asked(found).encode()):x}"
+
+
 def _lately(screen: TrainingScreen) -> list[str]:
     """Cards that were asked about just now."""
     return [code for code in screen.address.get("without", "").split("\n") if code]
@@ -110,7 +121,7 @@ def do_guess(screen: TrainingScreen, done: Press) -> None:
     """Mark a guess, and put it on the trainee's record; one card is answered once."""
     screen.do_choose(done)
     found = _exercise(screen)
-    if found is None or screen.address.get("choice"):
+    if found is None or _answered(screen, found):
         return
     if done.fields.get("asked", _asked(found)) != _asked(found):
         raise DomainError(
@@ -118,7 +129,7 @@ def do_guess(screen: TrainingScreen, done: Press) -> None:
             remedy="look at what is asked now, and answer that.",
         )
     marked = mark(found, int(done.value))
-    screen.address = {**screen.address, "choice": done.value}
+    screen.address = {**screen.address, "choice": done.value, "of": _known_by(found)}
     if screen.trainee:
         keep_attempt(
             screen.session.archive,
@@ -139,7 +150,8 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
         found = _exercise(screen)
     except MatchlibError as error:
         return "Guess, then look", bar + problem(error), button("Another card", "new", go=True)
-    go = button("Another card", "new", go=found is None or bool(screen.address.get("choice")))
+    chosen = "" if found is None else _answered(screen, found)
+    go = button("Another card", "new", go=found is None or bool(chosen))
     record = _record(screen)
     if screen.model is None:
         return "Guess, then look", screen.waiting() + bar, ""
@@ -151,7 +163,6 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
         wanted = f"what is wanted {numbers(found.lab)}"
         named = {f"the card {numbers(found.start)}": found.start, wanted: found.lab}
     seen = areas([*named.values()], words=", beside it ".join(named), width=300, height=150)
-    chosen = screen.address.get("choice")
     verdict, below = "", ""
     if chosen:
         marked = mark(found, int(chosen))

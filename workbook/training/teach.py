@@ -145,10 +145,11 @@ def draw_fade(screen: TrainingScreen) -> tuple[str, str, str]:
         return title, head + screen.waiting(), ""
 
     def strip() -> str:
-        begin = Recipe.of(ground, one, first, "yes")
+        clear = screen.session.clear
+        begin = Recipe.of(ground, one, first, clear)
         if two == _NONE:
             return _drawn(blend_in(screen.model, begin))
-        end = Recipe.of(ground, two, second, "yes")
+        end = Recipe.of(ground, two, second, clear)
         return _drawn(fade(screen.model, begin, end, zones=strips))
 
     return title, guarded(head, strip), ""
