@@ -14,6 +14,7 @@ import pytest
 import matchlib
 from matchlib import (
     Archive,
+    FilmRegressor,
     Limits,
     Panel,
     Reading,
