@@ -126,6 +126,8 @@ def _ratio(asked: LessonBasis) -> Evidence:
             f"{asked.own} the wrong way round, at {turned}, would read ΔE00 {wrong:.1f} from what "
             f"was meant: {', '.join(direction(labs[0], labs[-1])[:2]) or 'hardly different'}."
         )
+    else:
+        finding += f"{asked.own} is sprayed at a ratio which is the same the wrong way round."
     rows = (
         (r.schedule, lab, f"{r.steps[0].ratio.fraction:.1%}", f"{d:.1f}")
         for r, lab, d in zip(recipes, labs, away, strict=True)

@@ -31,7 +31,9 @@ CLOSE = 1.0
 def stop_short(asked: LessonBasis) -> Evidence:
     """Chances of a card sprayed whole, and of one stopped before its last coats and read."""
     own = asked.own
+    carrier = float(asked.step.ratio.carrier / asked.step.ratio.colour)
     target = Target.lab(*map(float, asked.labs([own])[0]), viewing=asked.view)
+    usual = Limits()
     shelf = Limits(
         grounds=(own.ground,),
         colours=() if own.colour is None else (own.colour,),
@@ -39,6 +41,10 @@ def stop_short(asked: LessonBasis) -> Evidence:
         step_ups=False,
         ground_blends=False,
         clear=own.clear or "no",
+        # What is told of is its own recipe, also where others lay fewer coats or stronger pots.
+        max_coats=max(usual.max_coats, own.coats),
+        min_ratio=min(usual.carrier[0], carrier),
+        max_ratio=max(usual.carrier[1], carrier),
     )
     best = plan(asked.model, target, shelf, readings=2, top=1, archive=asked.panels)[0]
     film, _ = panel_spread(asked.model)

@@ -184,6 +184,27 @@ def test_a_card_lighter_over_the_darker_ground_is_called_so() -> None:
     assert re.search(r"No stop .* betters that \(\S+%\)", short.finding)
 
 
+@pytest.mark.parametrize(("usual", "other"), [("12@1:1", "4@1:1"), ("1@16:1", "4@16:1")])
+def test_a_shop_of_many_coats_or_weak_pots_is_judged_by_its_own(usual: str, other: str) -> None:
+    full, half = (22.0, 38.0, 26.0), (38.0, 33.0, 20.0)
+    if usual.startswith("1@"):
+        full, half = (57.0, 6.0, 4.0), (46.0, 20.0, 12.0)
+    few = _few(
+        *(("silver", "", (62.0, -0.4, 0.6)), ("silver", other, half)),
+        *(("silver", usual, (full[0] + d, *full[1:])) for d in (0.0, 0.2, 0.1)),
+    )
+    short = lesson(FilmRegressor().fit(*frames_of(few)), few, "stop-short")
+    blind = float(re.search(r"chance of (\d+)%", short.finding)[1])
+    assert blind > 20, "its own recipe, aimed at what it should read"
+
+
+def test_a_ratio_of_equal_parts_says_why_it_shows_nothing() -> None:
+    few = _few(_SILVER[0], ("silver", "2@1:1", (40.0, 30.0, 24.0)))
+    found = lesson(FilmRegressor().fit(*frames_of(few)), few, "ratio")
+    assert not found.supported
+    assert found.finding.endswith("which is the same the wrong way round.")
+
+
 def test_grounds_alike_are_not_said_to_be_beyond_coats() -> None:
     fog = ("fog", "", (62.1, -0.3, 0.7)), ("fog", "4@6:1", (33.2, 38.0, 22.2))
     few = _few(*_SILVER, *fog)
