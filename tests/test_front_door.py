@@ -14,7 +14,6 @@ import pytest
 import matchlib
 from matchlib import (
     Archive,
-    FilmRegressor,
     Limits,
     Panel,
     Reading,

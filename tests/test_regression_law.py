@@ -157,6 +157,13 @@ def test_the_evidence_is_the_normal_density_of_the_readings(present):
     assert ours(first) - ours(second) == pytest.approx(plain(first) - plain(second), abs=1e-8)
 
 
+def test_of_angles_read_as_often_the_usual_is_neither_gloss_nor_flop() -> None:
+    recipe = Recipe.of("silver")
+    angles = [Viewing(geometry=f"45as{n}") for n in ("110", "15", "25", "45", "75")]
+    assert Vocabulary.of([recipe], angles).geometries[0] == "45as45"
+    assert Vocabulary.of([recipe], [*angles, angles[0]]).geometries[0] == "45as110", "read most"
+
+
 def test_the_surface_lets_out_the_sum_of_all_bounces_of_both_kinds_of_light():
     rho, a, s = np.array([[0.02, 0.4, 0.7]]), np.array([[0.3, 0.0, 1.2]]), np.array([[0.1, 0.1, 0]])
     kept = {"ground_k2": np.full((1, 1), 0.35), "film_k2": np.full((1, 1), 0.55)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
@@ -58,8 +59,12 @@ class Vocabulary:
         colours = sorted({n for r in distinct for c in r.colours for n in c.shares})
         place = {n: i for i, n in enumerate(grounds)}
         blends = {pair for r in distinct for pair in combinations(sorted(r.ground.shares), 2)}
-        seen = [v.canonical.geometry for v in viewings]
-        ranked = sorted(set(seen), key=lambda g: (-seen.count(g), g))
+        seen = Counter(v.canonical for v in viewings)
+        read: Counter[tuple[float, str]] = Counter()
+        for v, count in seen.items():
+            # Of angles read as often, the one nearest to how most instruments read: not the flop.
+            read[abs((45.0 if v.aspecular is None else v.aspecular) - 45.0), v.geometry] += count
+        ranked = [g for _, g in sorted(read, key=lambda one: (-read[one], *one))]
         clears = {("clear", r.clear) for r in distinct if r.clear}
         shared = {key for c in known for key in shared_by(c)} | (
             clears if len(clears) > 1 else set()
