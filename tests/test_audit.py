@@ -173,8 +173,9 @@ def test_a_panel_is_left_out_as_what_it_told_is_taken_off_the_precision(
 
 def test_the_recipe_as_written_is_as_likely_either_way(left: LeftOutReadings) -> None:
     which = np.arange(len(left.panels))
-    under = left.under(which, [p.recipe for p in left.panels])
+    under, wide = left.under(which, [p.recipe for p in left.panels], wider=5.0)
     np.testing.assert_allclose(under, left.likelihood(), rtol=1e-6, atol=1e-6)
+    np.testing.assert_allclose(wide, left.likelihood(wider=5.0), rtol=1e-6, atol=1e-6)
 
 
 def test_likelihoods_are_the_normal_densities(left: LeftOutReadings) -> None:

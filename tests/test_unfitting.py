@@ -6,10 +6,12 @@ from copy import copy
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, multivariate_t
 
+from matchlib.audit.backs import finding_of
 from matchlib.correction import Belief, Sprayed, Today, aside_words, learn
 from matchlib.correction.weighing import _students, _TriedPanel, unfitting_words, weigh
 from matchlib.domain import CoatSchedule, Colour, Recipe, Viewing
@@ -173,3 +175,22 @@ def test_a_reading_that_is_hardly_known_speaks_against_no_back(
     assert weigh(belief, vague, Limits()).wrong < 0.1
     card = _TriedPanel(belief, far)
     assert card.likelihood(wider=3.0) > card.likelihood() + 5.0
+
+
+def test_no_recipe_known_only_widely_is_said_to_make_what_it_does_not() -> None:
+    # Of one recipe alone, other counts of coats may read almost anything; not a red as green.
+    once = [
+        ("B", "silver", "", "", 63.4, -0.1, 0.9),
+        *(
+            (f"P{i}", "silver", "rose", "3@6:1", 30.8 + 0.2 * i, 39.0 - 0.2 * i, 14.0 - 0.1 * i)
+            for i in range(-3, 4)
+        ),
+    ]
+    table = pd.DataFrame(once, columns=["panel", "ground", "colour", "schedule", "L", "a", "b"])
+    table["clear"] = "yes"
+    model = FilmRegressor(rounds=2).fit(table, table[["L", "a", "b"]])
+    recipe = Recipe.of("silver", "rose", "3@6:1", "yes")
+    verdict = weigh(Belief.of(model), Sprayed.of((recipe, (32.3, -40.7, -12.8))), Limits())
+    assert verdict.wrong > 0.99
+    assert "No slip of the back explains it" in unfitting_words(verdict)
+    assert finding_of(verdict).kind == "impossible reading"  # type: ignore[union-attr]

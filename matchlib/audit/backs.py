@@ -61,9 +61,10 @@ class Read(Protocol):
         which: NDArray[np.intp],
         recipes: Sequence[Recipe],
         *,
+        wider: float,
         callback: Callback | None = None,
-    ) -> Array:
-        """Log-likelihood of some panels under other recipes [nat]."""
+    ) -> tuple[Array, Array]:
+        """Log-likelihood of some panels under other recipes, and if they stray wider [nat]."""
 
 
 class Slip(NamedTuple):
@@ -145,9 +146,15 @@ def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> 
                 what.append(slip)
     if what:
         recipes = [w[1] for w in what]
-        found = left.under(np.array(which, np.intp), recipes, callback=part_of(report, 0.0, 0.8))
-        for i, (kind, recipe, prior), likelihood in zip(which, what, found, strict=True):
-            verdicts[i].slips.append(Slip(kind, recipe, float(likelihood), prior))
+        found, stray = left.under(
+            np.array(which, np.intp), recipes, wider=WIDER, callback=part_of(report, 0.0, 0.8)
+        )
+        # A recipe known only widely may come nearer than the back, and still not make the reading.
+        makes = found > stray
+        for i, slip, likelihood, near in zip(which, what, found, makes, strict=True):
+            if near:
+                kind, recipe, prior = slip
+                verdicts[i].slips.append(Slip(kind, recipe, float(likelihood), prior))
     astray = left.likelihood(wider=WIDER)
     for number, i in enumerate(looked.tolist()):
         report(0.8 + 0.2 * number / len(looked), "asking whether readings were mistyped")

@@ -83,10 +83,11 @@ class LeftOutReadings(NamedTuple):
         which: NDArray[np.intp],
         recipes: Sequence[Recipe],
         *,
+        wider: float = 1.0,
         callback: Callback | None = None,
-    ) -> Array:
-        """Return the log-likelihood of panels' readings under other recipes; shape (n,)."""
-        result = np.empty(len(recipes))
+    ) -> tuple[Array, Array]:
+        """Return the log-likelihoods (n,) of readings under other recipes, as is and wider."""
+        result = np.empty((2, len(recipes)))
         sigma = self.model.fitted_.covariance
         report = part_of(callback)
         for some in np.array_split(np.arange(len(recipes)), 1 + len(recipes) // AT_A_TIME):
@@ -104,8 +105,9 @@ class LeftOutReadings(NamedTuple):
             lab = near.lab - (shared @ self.pull[at][:, :, None])[:, :, 0]
             more = shared @ self.without[at] @ shared.transpose(0, 2, 1)
             spread = there.covariance + self.grow[at, None, None] * more
-            result[some] = normal(self.lab[at] - lab, spread * self.scale)
-        return result
+            for found, times in zip(result, (1.0, wider), strict=True):
+                found[some] = normal(self.lab[at] - lab, spread * self.scale * times**2)
+        return result[0], result[1]
 
 
 def normal(residual: Array, covariance: Array) -> Array:

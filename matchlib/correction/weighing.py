@@ -110,17 +110,18 @@ class _TriedPanel:
         there = replace(there, reading=own)
         return labs, weight - logsumexp(weight), there.covariance, there.dof
 
-    def _likelihood(self, films: tuple[Array, Array, Array, Array], read: Array) -> Array:
+    def _likelihood(
+        self, films: tuple[Array, Array, Array, Array], read: Array, wider: float = 1.0
+    ) -> Array:
         from scipy.special import logsumexp
 
         labs, weight, covariance, dof = films
         return np.asarray(
-            logsumexp(weight + _students(read - labs, covariance, dof), axis=1), float
+            logsumexp(weight + _students(read - labs, covariance * wider**2, dof), axis=1), float
         )
 
     def likelihood(self, *, wider: float = 1.0) -> Array:
-        labs, weight, covariance, dof = self._written
-        return self._likelihood((labs, weight, covariance * wider**2, dof), self.lab[0])
+        return self._likelihood(self._written, self.lab[0], wider)
 
     def had_it_read(self, which: NDArray[np.intp], lab: Array) -> Array:
         found = [self._likelihood(self._written, read)[0] for read in lab]
@@ -131,9 +132,11 @@ class _TriedPanel:
         which: NDArray[np.intp],
         recipes: Sequence[Recipe],
         *,
+        wider: float = 1.0,
         callback: Callback | None = None,
-    ) -> Array:
-        return self._likelihood(self._films(recipes), self.lab[0])
+    ) -> tuple[Array, Array]:
+        films = self._films(recipes)
+        return self._likelihood(films, self.lab[0]), self._likelihood(films, self.lab[0], wider)
 
 
 def _students(away: Array, covariance: Array, dof: Array) -> Array:
