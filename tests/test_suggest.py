@@ -11,13 +11,14 @@ from matchlib.colorimetry import (
     delta_e00,
     reflectance_to_lab,
 )
+from matchlib.demo import demo_model, demo_panels
 from matchlib.domain import Recipe, Viewing
 from matchlib.mixing import Limits
 from matchlib.suggest import suggest
 from matchlib.suggest.ingredients import Ingredients
 from matchlib.suggest.scan import ReducedLaw
 from matchlib.suggest.space import Space
-from matchlib.suggest.words import PastRecipes, direction
+from matchlib.suggest.words import PastRecipes, believed, direction
 from matchlib.target import Aim, Target
 from tests.suggest_shop import (
     COLOURS,
@@ -181,6 +182,17 @@ def test_what_was_never_sprayed_is_said() -> None:
     assert "more coats" in seen.new(recipe("silver", "teal", "5@6:1"))[0]
     assert "richer" in seen.new(recipe("silver", "teal", "3@4:1"))[0]
     assert "never mixed" in seen.new(recipe("silver", "teal 1 + violet 1", "3@6:1"))[0]
+
+
+def test_a_back_that_the_fit_takes_for_wrong_is_no_experience() -> None:
+    # T029 says honey 4@1:5, and is left out of the fit: nobody ever sprayed so rich a honey.
+    rich = recipe("silver", "honey", "3@1:1")
+    assert PastRecipes(p.recipe for p in demo_panels()).new(rich) == []
+    (new,) = PastRecipes(believed(demo_model(), demo_panels())).new(rich)
+    assert new.startswith("richer ratio than ever sprayed (1:1, so far 3:1)")
+    limits = Limits(("silver",), ("honey",), "1:1", "1.5:1", blends=False)  # type: ignore[arg-type]
+    told = suggest(demo_model(), Target.lab(30.0, 20.0, 40.0), limits, archive=demo_panels())
+    assert all(any("richer" in n for n in s.never_sprayed) for s in told)
 
 
 def test_a_layer_counts_as_sprayed_with_its_own_coats_alone() -> None:

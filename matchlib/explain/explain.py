@@ -24,7 +24,7 @@ from matchlib.domain import (
 from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
 from matchlib.linear import lab_under
 from matchlib.regression import FilmPredictor
-from matchlib.suggest.words import PastRecipes
+from matchlib.suggest.words import PastRecipes, believed
 from matchlib.target import Aim, Target
 
 __all__ = ["explain"]
@@ -95,7 +95,7 @@ def explain(
     parts = {name: _square(own, cov[0]) for name, cov in each.items()}
     whole = sum(parts.values())
     near, readings = _near(model, recipe, own, panels)
-    beyond = PastRecipes(p.recipe for p in panels).new(recipe)
+    beyond = PastRecipes(believed(model, panels)).new(recipe)
     for view, lab in zip(views, labs[:, 0], strict=True):
         darkest = min((read[0] for read in readings[view]), default=-np.inf)
         if lab[0] < darkest - 0.5:

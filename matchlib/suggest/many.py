@@ -15,6 +15,7 @@ from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.result import Suggestions
 from matchlib.suggest.search import suggest
+from matchlib.suggest.words import believed
 from matchlib.target import Target
 
 __all__ = ["suggest_many"]
@@ -31,7 +32,7 @@ def suggest_many(
 ) -> list[Suggestions]:
     """Suggest recipes for each of many targets."""
     # Recipes alone travel to the workers: they need no readings.
-    past = [a.recipe if isinstance(a, Panel) else a for a in archive]
+    past = believed(model, archive)
     work = delayed(suggest)
     found: list[Suggestions] = Parallel(n_jobs=n_jobs)(
         work(model, target, limits, top=top, archive=past) for target in targets

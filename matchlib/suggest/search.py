@@ -27,7 +27,7 @@ from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions, with_ties
 from matchlib.suggest.scan import scan
 from matchlib.suggest.space import Space, spread
-from matchlib.suggest.words import PastRecipes, doubtful, why, why_not
+from matchlib.suggest.words import PastRecipes, believed, doubtful, why, why_not
 from matchlib.target import Target
 
 __all__ = ["PREFERENCE", "suggest"]
@@ -116,7 +116,7 @@ def suggest(
             remedy="five are usual.",
         )
     bounds = limits or Limits()
-    past = [a.recipe if isinstance(a, Panel) else a for a in archive]
+    past = believed(model, archive)
     space = Space.of(model, bounds, past)
     viewings = target.views(model.usual_view)
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait

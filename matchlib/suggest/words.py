@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from matchlib.colorimetry import delta_lch, lch
-from matchlib.domain import CoatSchedule, Ground, MixRatio, Recipe
+from matchlib.domain import CoatSchedule, Ground, MixRatio, Panel, Recipe
 from matchlib.plural import counted
 from matchlib.tails import chance_words
 
-__all__ = ["PastRecipes", "direction", "doubtful", "why", "why_not"]
+if TYPE_CHECKING:
+    from matchlib.regression import FilmPredictor
+
+__all__ = ["PastRecipes", "believed", "direction", "doubtful", "why", "why_not"]
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _TOWARDS = ("yellower", "greener", "bluer", "redder")
@@ -122,6 +125,12 @@ class _Uses(NamedTuple):
     over: frozenset[Ground]  # grounds under exactly these colours
     coats: int | None  # most of any of them
     richest: MixRatio | None  # of a pot with any of them
+
+
+def believed(model: FilmPredictor, archive: Iterable[Recipe | Panel]) -> list[Recipe]:
+    """Return the recipes of an archive, without backs that the fit takes for wrong."""
+    right = (a for a in archive if isinstance(a, Recipe) or model.trust_.get(a.code, 1.0) > 0.5)
+    return [a.recipe if isinstance(a, Panel) else a for a in right]
 
 
 class PastRecipes:

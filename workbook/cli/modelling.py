@@ -74,7 +74,7 @@ def _predict(
     """
     from matchlib.plain import shown
     from matchlib.readings import read_recipes
-    from matchlib.suggest.words import PastRecipes
+    from matchlib.suggest.words import PastRecipes, believed
 
     with asked.opened() as session:
         today.tell(session)
@@ -90,7 +90,7 @@ def _predict(
         by_file = [_predict_rows(session, rows, name, aim, order) for name, rows in tables]
         found = [each for file_found in by_file for each in file_found]
         left_out = rests_on(session, [p.recipe for _, p in found], aim)
-        past = PastRecipes(s.recipe for p in session.archive.panels() for s in p.stages)
+        past = PastRecipes(believed(session.model, session.archive.panels()))
         new = [past.new(p.recipe) for _, p in found]
     if asked.json_:
         names = [n for n, held in zip(recipes, by_file, strict=True) for _ in held]
