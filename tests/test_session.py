@@ -12,7 +12,7 @@ from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe
 from matchlib.errors import DomainError, MatchlibError, TargetError
 from matchlib.mixing import Limits
 from matchlib.suggest.ingredients import Ingredients
-from tests.cli_shop import SMALL, copied, demo_shop
+from tests.cli_shop import SMALL, copied, demo_shop, json_of
 from workbook.session import Session
 from workbook.session.demo import make_demo
 from workbook.session.intake import import_file
@@ -205,3 +205,19 @@ def test_a_session_and_a_search_say_one_clear_coat_for_the_usual(tmp_path):
             assert session.clear == clear
         shelf = Ingredients.of(Limits(), ("silver",), ("rust",), (), past)
         assert shelf.clear == clear
+
+
+def test_what_is_typed_was_read_by_an_instrument_in_an_archive_of_photographs_too(tmp_path):
+    (tmp_path / "p.csv").write_text(
+        SMALL.replace("panel,", "source,panel,").replace("\nP", "\nphoto,P")
+    )
+    import_file(tmp_path / "panels.db", tmp_path / "p.csv")
+    with Session.open(tmp_path / "panels.db") as session:
+        assert {r.source for p in session.archive.panels() for r in p.readings} == {"photo"}
+        assert session.geometry == "45:0"
+    archive = ("--archive", tmp_path / "panels.db")
+    found = json_of("match", "--lab", 43, 30, 24, "--top", 1, "--readings", 0, *archive)
+    assert found
+    (tmp_path / "r.csv").write_text("ground,colour,schedule\nsilver,rust,3@6:1\n")
+    (row,) = json_of("predict", "--recipes", tmp_path / "r.csv", *archive)
+    assert row["geometry"] == "photo"  # as the archive mostly is

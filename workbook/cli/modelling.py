@@ -123,7 +123,7 @@ def _predict_rows(
     from workbook.session.conditions import Known, conditions_stated
 
     known = Known.of(session.archive.panels())
-    clear, geometry = session.clear, session.geometry
+    clear, geometry = session.clear, session.model.usual_view.geometry
     recipes, viewings = [], []
     under: dict[Conditions, list[int]] = {}
     for i, r in enumerate(rows):

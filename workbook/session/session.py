@@ -136,8 +136,9 @@ class Session:
 
     @property
     def geometry(self) -> str:
-        """The geometry in which most of the archive was read; 45:0 for an empty one."""
-        seen = [r.viewing.geometry for p in self.archive.panels() for r in p.readings]
+        """The geometry in which instruments read most of the archive; 45:0 where none did."""
+        read = (r for p in self.archive.panels() for r in p.readings if r.source != "photo")
+        seen = [r.viewing.geometry for r in read]
         return max(sorted(set(seen)), key=seen.count) if seen else "45:0"
 
     @property
