@@ -410,3 +410,14 @@ def test_drift_is_a_weighted_line_through_the_films() -> None:
     slope, spread, _ = _slope(x, film, variance)
     line, covariance = np.polyfit(x, film, 1, w=variance**-0.5, cov="unscaled")
     assert (slope, spread) == pytest.approx((line[0], covariance[0, 0]))
+
+
+def test_what_the_fit_left_out_is_found(clean: list[Panel]) -> None:
+    # Results say "Left out: ... See the audit": it is there, though its own weighing doubts less.
+    model = fit_panels(clean)
+    code = clean[-1].code
+    assert code not in {c for f in audit(clean, model) for c in f.codes if f.kind in PRIORS}
+    model.trust_ = model.trust_ | {code: 0.0}
+    (mine,) = [f for f in audit(clean, model) if f.codes == (code,) and f.kind in PRIORS]
+    assert (mine.kind, mine.key, mine.can_fix) == ("impossible reading", code, False)
+    assert "left it out" in mine.words

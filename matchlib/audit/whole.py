@@ -10,13 +10,14 @@ import numpy as np
 from matchlib.audit.backs import finding_of, judge
 from matchlib.audit.doubles import disagreeing_readings, same_code_twice, same_panel_twice
 from matchlib.audit.drift import drifts
-from matchlib.audit.finding import Finding
+from matchlib.audit.finding import PRIORS, Finding
 from matchlib.audit.left_out import leave_out
 from matchlib.audit.slips import Materials
 from matchlib.domain import Panel
 from matchlib.linear import fit_panels
 from matchlib.listing import Listing
 from matchlib.progress import Callback, part_of
+from matchlib.regression.solve import WRONG
 from matchlib.regression.vocabulary import names_of
 
 if TYPE_CHECKING:
@@ -90,7 +91,25 @@ def audit(
         *drifts(left, keep),
         *beyond_the_law(model.unusual_, once),
     ]
-    return Listing(sorted((f for f in found if f.probability >= likely), key=_order))
+    told = [f for f in found if f.probability >= likely]
+    # Results that rest on a fit say what it left out, and send whoever reads them here.
+    named = {c for f in told if f.kind in (*PRIORS, "beyond the law") for c in f.codes}
+    told += _otherwise_left_out(model, [p.code for p in once if p.code not in named])
+    return Listing(sorted(told, key=_order))
+
+
+def _otherwise_left_out(model: FilmPredictor, codes: Sequence[str]) -> Iterator[Finding]:
+    """Find panels that the fit left out, of those of which nothing is said."""
+    for code in codes:
+        if not model.trust_.get(code, 1.0):
+            yield Finding(
+                "impossible reading",
+                (code,),
+                1.0 - WRONG,
+                f"Panel {code}: its back and its reading do not agree with the other panels, so "
+                "the fit left it out; no slip of the back surely explains it.",
+                f"Read panel {code} again, and look at it; put it aside if nobody can say.",
+            )
 
 
 def beyond_the_law(names: dict[tuple[str, str], str], panels: Sequence[Panel]) -> Iterator[Finding]:
