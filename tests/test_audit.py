@@ -421,3 +421,18 @@ def test_what_the_fit_left_out_is_found(clean: list[Panel]) -> None:
     (mine,) = [f for f in audit(clean, model) if f.codes == (code,) and f.kind in PRIORS]
     assert (mine.kind, mine.key, mine.can_fix) == ("impossible reading", code, False)
     assert "left it out" in mine.words
+
+
+def test_drift_is_said_over_no_longer_than_was_seen() -> None:
+    rng, panels = np.random.default_rng(8), []
+    for i, panel in enumerate(SHOP.archive(48, 2, repeats=0.0)):
+        heavy = float(np.exp(0.4 * i / 47))
+        again = SHOP.spray(panel.recipe, rng, heavy=heavy, code=panel.code)
+        day = dt.date(2024, 1, 1) + dt.timedelta(days=i)
+        panels.append(again.having(sprayer="", lot="", date=day))
+    (found,) = [f for f in audit(panels, _quick(panels)) if f.about == "date"]
+    told = re.search(r"([\d.]+)% more for ([\d.]+) days more \(give or take ([\d.]+)%", found.words)
+    assert told is not None, found.words
+    share, days, give = map(float, told.groups())
+    assert days <= 47
+    assert share == pytest.approx(100 * np.expm1(0.4 * days / 47), abs=3 * give)

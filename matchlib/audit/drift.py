@@ -79,25 +79,29 @@ def drifts(left: LeftOutReadings, keep: NDArray[np.bool_]) -> Iterator[Finding]:
         own = film + learnt["lot"] if what == "lot" else film
         yield from _by_name(what, names, own, variance, panels)
     kinds: tuple[tuple[str, str, float, Callable[[Panel], float | None]], ...] = (
-        ("date", "a year", 365.25, lambda p: None if p.date is None else float(p.date.toordinal())),
-        ("booth temperature", "10 °C", 10.0, lambda p: p.temperature),
-        ("booth humidity", "20 points of humidity", 20.0, lambda p: p.humidity),
+        ("date", "days", 365.0, lambda p: None if p.date is None else float(p.date.toordinal())),
+        ("booth temperature", "°C", 10.0, lambda p: p.temperature),
+        ("booth humidity", "points of humidity", 20.0, lambda p: p.humidity),
     )
-    for what, unit, size, value in kinds:
+    for what, unit, most, value in kinds:
         numbers = [value(p) for p in panels]
         some = np.array([v is not None for v in numbers])
         if some.sum() < 2 * FEWEST:
             continue
-        x = np.array([v for v in numbers if v is not None]) / size
-        if np.ptp(x) < 0.05:
+        x = np.array([v for v in numbers if v is not None])
+        if np.ptp(x) < 0.05 * most:
             continue
+        # Of two months nobody can tell what a year would do.
+        size = min(most, float(np.ptp(x)))
+        x = x / size
         own = film + learnt["date"] if what == "date" else film
         effect, spread, reach = _slope(x, own[some], variance[some])
         # The effect that matters is the one over the range that occurs.
         chance, evidence = _weigh(effect * reach, spread * reach**2, 1)
         words = (
-            f"Film goes with {what}: {_percent(effect)} for {unit} more "
-            f"(give or take {100 * np.sqrt(spread):.1f}%; {evidence.words} than no effect)."
+            f"Film goes with {what}: {_percent(effect)} for "
+            f"{'a year' if (unit, size) == ('days', most) else f'{size:.3g} {unit}'} more "
+            f"({_give_or_take(effect, spread)}; {evidence.words} than no effect)."
         )
         fix = "Write it down with every panel, and hold it steadier or count with it."
         codes = tuple(p.code for p, s in zip(panels, some, strict=True) if s)
@@ -119,7 +123,7 @@ def _by_name(
         chance, evidence = _weigh(effect, spread, len(known))
         words = (
             f"Panels of {what} {name} have {_percent(effect)} film than the others "
-            f"(give or take {100 * np.sqrt(spread):.1f}%; {evidence.words} than no difference)."
+            f"({_give_or_take(effect, spread)}; {evidence.words} than no difference)."
         )
         fix = f"Ask whether {what} {name} was different on purpose; the model can learn it."
         codes = tuple(p.code for p, m in zip(panels, mine, strict=True) if m)
@@ -137,6 +141,10 @@ def _slope(x: Array, film: Array, variance: Array) -> tuple[float, float, float]
 def _percent(log: float) -> str:
     share = 100.0 * float(np.expm1(log))
     return f"{abs(share):.1f}% {'more' if share > 0 else 'less'}"
+
+
+def _give_or_take(log: float, variance: float) -> str:
+    return f"give or take {100.0 * float(np.exp(log) * np.sqrt(variance)):.1f}%"
 
 
 def _weigh(effect: float, spread: float, looked_at: int) -> tuple[float, Evidence]:
