@@ -295,6 +295,17 @@ def test_of_panels_read_once_the_noise_of_reading_is_part_of_their_rest() -> Non
     assert found.low < found.floor < 1.0, "25 ΔE00 was said, where 0.4 is what a panel differs by"
 
 
+def test_the_spread_is_the_same_whoever_sprayed_last(several: list[Panel]) -> None:
+    batched = [p.having(batch=f"B{i % 2}") for i, p in enumerate(several)]
+    model = FilmRegressor(rounds=1).fit(*to_frame(several, log=True))
+    assert model.conditions_.sprayer
+    last = {who: model.under(replace(model.conditions_, sprayer=who)) for who in ("light", "heavy")}
+    light, heavy = (repeatability(several, last[who]) for who in last)
+    assert [c.sd for c in light.components] == pytest.approx([c.sd for c in heavy.components])
+    # Straight from repeats as well: what differs by the ground's batch is no spread of spraying.
+    assert repeatability(batched, model).repeats < light.repeats
+
+
 def test_nothing_to_learn_from_is_refused() -> None:
     with pytest.raises(FitError, match="repeatability"):
         repeatability([Panel.of("P", Recipe(SHOP.grounds[0]))])

@@ -22,11 +22,12 @@ from scipy.optimize import minimize
 from matchlib.colorimetry import delta_e00
 from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.colorimetry.lab import lab_of_reading
-from matchlib.domain import Lab, Panel, Recipe, Viewing
+from matchlib.domain import Lab, Panel, Recipe
 from matchlib.errors import FitError
 from matchlib.linear import fit_panels, linearise, panel_spread
 from matchlib.listing import items_frame
 from matchlib.progress import Callback, part_of
+from matchlib.regression.frames import conditions_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -141,7 +142,9 @@ def _measured(panels: Sequence[Panel]) -> tuple[float | None, int]:
     groups: dict[tuple[object, ...], list[Lab]] = defaultdict(list)
     for p in panels:
         first = p.seen[0]
-        groups[(p.read_as, first.viewing, first.source)].append(lab_of_reading(first))
+        # Batches of a ground and instruments are no spread of spraying: the floor has none either.
+        kind = (p.read_as, p.batch, first.viewing, first.source, first.instrument)
+        groups[kind].append(lab_of_reading(first))
     errors: list[float] = []
     for labs in groups.values():
         if len(labs) > 1:
@@ -159,7 +162,10 @@ class _Sums:
     def __init__(self, model: FilmPredictor, panels: Sequence[Panel]) -> None:
         rows = [(i, r) for i, p in enumerate(panels) for r in p.seen]
         recipes: list[Recipe] = [panels[i].read_as for i, _ in rows]
-        near = linearise(model, recipes, [r.viewing for _, r in rows])
+        # By who sprayed it from what, as far as the fit knows: a straight line from there is short.
+        under = [conditions_of(panels[i], panels[i].stages[-1], r) for i, r in rows]
+        views = [r.viewing for _, r in rows]
+        near = linearise(model, recipes, views, conditions=under)
         root = np.linalg.cholesky(delta_e00_metric(near.lab))
         self.metric: Array = np.asarray(root.transpose(0, 2, 1), float)
         lab = np.array([lab_of_reading(r) for _, r in rows])
@@ -172,19 +178,22 @@ class _Sums:
         flat = common.reshape(self.residual.size, -1) * fit.sizes.groups[fit.law.group_of]
         panel = np.array([i for i, _ in rows])
         same_panel = np.equal.outer(panel, panel)
-        self.base = flat @ flat.T
         self.parts: dict[str, Array] = {}
         self.parts["panel film"] = _shared(self.film, same_panel)
         # Stray light tells more on dark panels: the fit knows the shape, its size is learnt here.
-        views = [r.viewing for _, r in rows]
         again = len(rows) - len(set(panel.tolist())) >= 3
-        self.rest = _roots(model, recipes, views, self.metric, near.film, read=not again)
+        there = model.predict_each(recipes, views, conditions=under)
+        # Where nothing was read twice, what readings differ by is told apart from it by nothing.
+        spread = there.spray if again else there.spray + there.reading
+        self.rest = _roots(model, spread, self.metric, near.film)
         self.parts["panel rest"] = _shared(self.rest, same_panel)
         for name in ("sprayer", "lot"):
             who = np.array([getattr(panels[i], name) for i, _ in rows])
             if len({w for w in who if w}) > 1:
                 same = np.equal.outer(who, who) & (who != "")[:, None]
                 self.parts[name] = _shared(self.film, same)
+                flat[:, fit.law.slices[name]] = 0.0  # told apart here, not common
+        self.base = flat @ flat.T
         marks = [recipes.index(r) for r in recipes]
         each_axis = np.tile(np.eye(3), (len(rows), 1, 1))
         self.parts[LAW] = _shared(each_axis, np.equal.outer(marks, marks))
@@ -232,20 +241,9 @@ class _Sums:
         return found.x, (axes / np.maximum(size, least)) @ axes.T
 
 
-def _roots(
-    model: FilmPredictor,
-    recipes: Sequence[Recipe],
-    views: Sequence[Viewing],
-    metric: Array,
-    film: Array,
-    *,
-    read: bool,
-) -> Array:
+def _roots(model: FilmPredictor, spread: Array, metric: Array, film: Array) -> Array:
     """Root of each panel's spread without its film, in ΔE00, its mean variance an axis 1."""
     size, _ = panel_spread(model)
-    there = model.predict_each(recipes, views)
-    # Where nothing was read twice, what readings differ by is told apart from it by nothing.
-    spread = there.spray + there.reading if read else there.spray
     rest = metric @ (spread - size**2 * film[:, :, None] * film[:, None, :]) @ metric.swapaxes(1, 2)
     values, axes = np.linalg.eigh(rest)
     values = np.maximum(values, 1e-4 * values[:, -1:])
