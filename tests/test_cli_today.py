@@ -50,6 +50,14 @@ def test_nobody_known_and_a_lot_never_seen_are_told_and_make_it_less_sure(predic
     assert all(a["sd_L"] > b["sd_L"] for a, b in zip(nobody, usual, strict=True))
 
 
+def test_of_batches_that_no_panel_names_no_width_is_promised(predict):
+    usual, _ = predict()
+    strange, notes = predict("--batch", "silver=B9")
+    assert "Batch B9 of silver is on no panel of the archive, so nothing is known" in notes
+    assert "widths allow" not in notes
+    assert [row["sd_L"] for row in strange] == pytest.approx([row["sd_L"] for row in usual])
+
+
 def test_a_lot_alone_is_of_the_colours_that_have_it(predict):
     named, _ = predict("--lot", "honey=lot 12", "--lot", "lagoon=lot 12")
     alone, notes = predict("--lot", "LOT 12")

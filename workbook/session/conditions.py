@@ -155,8 +155,11 @@ def _owned(
         for each in sorted(mine):
             found[each] = next((n for o, n in alike if o == each), name)
             if (each, found[each]) not in known:
+                what = f"{kind.capitalize()} {name} of {each} is on no panel of the archive"
+                # How far they differ is learnt of those that panels name, if any do.
                 unseen.append(
-                    f"{kind.capitalize()} {name} of {each} is on no panel of the archive: it may "
-                    "be as any other, and the widths allow for that."
+                    f"{what}: it may be as any other, and the widths allow for that."
+                    if known
+                    else f"{what}, so nothing is known of what is different with it."
                 )
     return tuple(sorted(found.items()))
