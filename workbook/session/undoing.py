@@ -72,8 +72,15 @@ def _last_step(work: Work) -> list[Change]:
 
     # Between them the job may have been changed at the command line, or taken back there.
     since = archive.history(numbers=(mine[0].number, archive.last_change()))
-    left = list(filter(is_step, standing(since)))
-    return [c for c in left if c is left[0] or (c.why and c.why == left[0].why)]
+    step: list[Change] = []
+    touched: set[tuple[str, str]] = set()
+    for change in filter(is_step, standing(since)):
+        own = {(item.kind, item.name) for item in change.items}
+        # A card read twice is two steps of the same words.
+        if not step or (change.why and change.why == step[0].why and not own & touched):
+            step.append(change)
+            touched |= own
+    return step
 
 
 def undo_words(work: Work) -> str:
@@ -87,12 +94,14 @@ def undo(work: Work) -> Work:
     step, archive = _last_step(work), work.archive
     if not step:
         raise DomainError("There is nothing to take back.", remedy="go on.")
-    words = work.why(f"took back {undo_words(work)}")
+    done = undo_words(work)
+    words = work.why(f"took back {done}")
     archive.undo_each([change.number for change in step], why=words)
     # A card made by the first coat is put aside with it, unless it is another job's as well.
     jobs = archive.jobs()
     held = {code for j in jobs for code in (*j.panels, *([j.plan.on] if j.plan else []))}
-    for code in set(work.job.panels) - held:
-        if not any(s.readings for s in archive.panel(code).stages):
+    for code in set(work.job.panels) - held if done == "coat 1 sprayed" else ():
+        first, *more = archive.panel(code).stages
+        if first.log and not first.readings and not more:
             archive.delete(code, why=words)
     return Work(work.session, archive.job(work.job.number))
