@@ -212,7 +212,7 @@ class Job:
         Returns
         -------
         Job
-            Waiting for a recipe.
+            Waiting for a recipe, or for what it waited for before.
 
         Raises
         ------
@@ -309,24 +309,30 @@ class Job:
         """
         return replace(self, state="done", outcome=outcome, why=why)
 
-    def reopened(self) -> Job:
+    def reopened(self, stood: str = "") -> Job:
         """Return the job taken up again.
+
+        Parameters
+        ----------
+        stood : str
+            Where it stood before it was closed, if that is known.
 
         Returns
         -------
         Job
             Where it stood by what it holds.
         """
-        held = replace(self, state="target", outcome="", why="")
+        held = replace(self, state=stood or "target", outcome="", why="")
         return replace(held, state=held.waiting)
 
     @property
     def waiting(self) -> str:
         """Where it stands by what it holds, if it is not done."""
+        # A card that is being sprayed is none to be read yet, whatever else is said of the job.
+        if self.plan is not None and (self.state == "spray" or not self.panels):
+            return "spray"
         if self.panels:
             return "read"
-        if self.plan is not None:
-            return "spray"
         return "recipe" if self.target else "target"
 
     @property

@@ -163,3 +163,14 @@ def test_a_job_goes_its_way_and_keeps_its_target() -> None:
     assert done.reopened() == job
     with pytest.raises(DomainError, match="reason"):
         job.closed("given up")
+
+
+def test_a_job_being_sprayed_stays_so_whatever_else_is_said_of_it() -> None:
+    job = Job("one").aimed(TARGET).sprayed("P1").planned(Plan(RECIPE, "P2"))
+    on = replace(job, panels=("P1", "P2"))
+    assert on.aimed(TARGET, Tolerance(value=2.0)).state == "spray"
+    assert on.without("P1").state == "spray"
+    assert on.without("P2").state == "read", "its plan went with its card"
+    given_up = on.closed("given up", "late")
+    assert given_up.reopened("spray") == on
+    assert given_up.reopened("read").state == "read"

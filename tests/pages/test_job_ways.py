@@ -9,11 +9,14 @@ from dataclasses import replace
 import pytest
 
 from matchlib.archive import Archive
-from matchlib.domain import CoatSchedule, Recipe
+from matchlib.domain import CoatSchedule, Panel, Recipe
 from matchlib.errors import ArchiveError
 from matchlib.job import Job, Plan
+from tests.cli_shop import json_of, run
 from tests.pages.jobs import CHERRY, begun, press
+from tests.pages.pressing import plain
 from workbook.jobs.app import JobsScreen
+from workbook.jobs.board import waiting
 from workbook.library.app import LibraryScreen
 from workbook.session.doing import choose
 from workbook.session.undoing import undo_words
@@ -96,6 +99,67 @@ def test_the_card_of_another_job_too_is_not_put_aside(screen: JobsScreen) -> Non
     assert archive.job(1).panels == ()
     assert code not in archive.deleted()
     assert archive.job(two.number).panels == (code,)
+
+
+def test_a_card_that_was_there_before_the_job_is_not_put_aside(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    chosen(screen)
+    press(screen, "coat", "1")
+    code = screen.job.panel.code
+    archive.add([Panel.of("X1", CHERRY)])
+    for card in (code, "X1"):  # from another job, and from the booth: neither was read yet
+        archive.keep_job(archive.job(1).without(code))
+        archive.keep_job(archive.job(1).sprayed(card))  # as `workbook job sprayed`
+        press(screen, "undo")
+        assert archive.job(1).panels == ()
+        assert archive.deleted() == ()
+        press(screen, "undo")
+
+
+def test_of_a_card_read_twice_one_reading_is_taken_back_at_a_time(screen: JobsScreen) -> None:
+    chosen(screen)
+    for do in ("coat 1", "coat 2", "clear"):
+        press(screen, *do.split())
+    for light in (28.6, 28.8):
+        press(screen, "read", lab=f"{light} 40 15")
+    for left in (1, 0):
+        assert undo_words(screen.job) == "J1-1 read"
+        press(screen, "undo")
+        assert len(screen.job.panel.readings) == left
+    assert undo_words(screen.job) == "clear coat laid"
+
+
+def test_a_job_given_up_amid_its_coats_is_taken_up_again_there(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    chosen(screen)
+    press(screen, "coat", "1")
+    for again in ("page", "command"):
+        press(screen, "giveup", why="the customer is away")
+        if again == "page":
+            press(screen, "reopen")
+        else:
+            assert run("job", "reopen", 1, "--archive", archive.label).exit_code == 0
+        assert waiting(archive.job(1)) == "J1-1 is being sprayed"
+        assert "Next: coat 2 sprayed" in press(screen, "job", "1")
+    assert json_of("job", "reopen", 1, "--archive", archive.label)["state"] == "spray"
+
+
+def test_coats_on_a_cleared_card_that_nobody_read_leave_that_clear_where_it_is(
+    screen: JobsScreen,
+) -> None:
+    chosen(screen)
+    for do in ("coat 1", "coat 2", "clear"):
+        press(screen, *do.split())
+    on = CHERRY.then(CoatSchedule.parse("2@8:1"), clear="yes")
+    screen.go(choose(screen.job, on, on="J1-1"), "spray")
+    assert "sand it before these coats" in plain(screen.draw())
+    assert screen.job.added == screen.job.pot_recipe
+    for coat in ("3", "4"):
+        assert "Pot for 2 more coats" in screen.draw()
+        press(screen, "coat", coat)
+    first, second = screen.session.archive.panel("J1-1").stages
+    assert (first.recipe, second.recipe) == (CHERRY, replace(on, clear=None))
+    assert [[entry.coat for entry in stage.log] for stage in (first, second)] == [[1, 2], [3, 4]]
 
 
 def test_a_card_whose_back_was_set_right_is_gone_on_with_as_it_is(screen: JobsScreen) -> None:

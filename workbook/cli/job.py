@@ -258,7 +258,9 @@ def _reopen(
     kept: SavingOptions,
 ) -> None:
     """Take a closed job up again, where it stood."""
-    kept.keep(lambda session: session.archive.job(number).reopened())
+    from workbook.session.doing import reopened
+
+    kept.keep(lambda session: reopened(session.archive, number))
 
 
 def _pot(

@@ -13,7 +13,7 @@ from workbook.jobs.pot import keep_bottle, keep_typed, take_pot
 from workbook.jobs.spray import booth_of, keep_booth, noted
 from workbook.jobs.target import begun, of_file, of_text, sample_of
 from workbook.page import Press
-from workbook.session.doing import choose, clear_laid, coat_laid, keep, read
+from workbook.session.doing import choose, clear_laid, coat_laid, keep, read, reopened
 from workbook.session.photos_kept import keep_picture
 from workbook.session.stock import keep_stock
 from workbook.session.work import Work
@@ -250,7 +250,7 @@ def do_giveup(screen: JobsScreen, done: Press) -> None:
 def do_reopen(screen: JobsScreen, _: Press) -> None:
     """Take the job up again."""
     work = screen.job
-    again = keep(work, work.job.reopened(), "taken up again")
+    again = keep(work, reopened(work.archive, work.job.number), "taken up again")
     screen.go(again, again.job.state)
 
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.domain import Reading
 
-__all__ = ["check", "choose", "clear_laid", "coat_laid", "keep", "note_sprayed", "read"]
+__all__ = ["check", "choose", "clear_laid", "coat_laid", "keep", "note_sprayed", "read", "reopened"]
 
 _OF_COATS = ("sprayer", "lot", "lots", "setup", "temperature", "humidity")  # under a clear too
 
@@ -47,8 +47,17 @@ def choose(work: Work, recipe: Recipe, *, on: str = "", read_after: Sequence[int
     return keep(work, work.job.planned(plan), "chose the recipe")
 
 
+def reopened(archive: Archive, number: int) -> Job:
+    """Return a closed job taken up again where it stood when it was closed."""
+    job = archive.job(number)
+    of_it = ("job", f"job {number}")
+    items = (i for c in archive.history() for i in c.items if (i.kind, i.name) == of_it)
+    stood = [i.before["state"] for i in items if i.before and i.after.get("state") == "done"]
+    return job if job.open else job.reopened(stood[-1] if stood else "")
+
+
 def coat_laid(work: Work, *, code: str = "", **noted: Any) -> Work:
-    """Note the next coat: a card is made by its first, and gets a stage after a reading."""
+    """Note the next coat: a card is made by its first, and gets a stage after a reading or a clear."""
     coat, plan = work.next_coat, work.job.plan
     schedule = None if coat is None else coat.recipe.schedule
     if coat is None or plan is None or schedule is None:
@@ -75,7 +84,7 @@ def coat_laid(work: Work, *, code: str = "", **noted: Any) -> Work:
         return keep(work, job, words, who=who)
     # What is on it is what its back says by now, whatever was planned.
     recipe = card.recipe.then(CoatSchedule(schedule.each[-1:]), colour=coat.colour)
-    if card.stages[-1].readings:
+    if card.stages[-1].readings or card.recipe.clear is not None:
         work.archive.build_on(code, recipe, who=who, why=why, log=(entry,), **stage)
     else:
         log = (*card.stages[-1].log, entry)

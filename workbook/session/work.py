@@ -145,8 +145,10 @@ class Work:
         if card is None or plan is None:
             return 0
         last = card.stages[-1]
-        # The plan's own coats are noted one by one as they are laid, until they are read.
-        noted = [] if last.readings else [entry.coat - 1 for entry in last.log]
+        # The plan's own coats are noted one by one as they are laid, until they are read, or
+        # cleared and planned on.
+        done = last.readings or (last.recipe.clear and self.next_coat)
+        noted = [] if done else [entry.coat - 1 for entry in last.log]
         return min([last.recipe.coats, plan.recipe.coats, *noted])
 
     @property
