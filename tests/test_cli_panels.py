@@ -34,6 +34,14 @@ def test_panels_are_listed_filtered_and_sorted(shop, options, codes):
     assert [row["panel"] for row in json_of("panels", *options, cwd=shop)] == codes
 
 
+def test_a_card_is_found_by_whoever_sprayed_a_coat_of_it_and_from_which_lot(shop):
+    with Archive.open(shop / "panels.db") as archive:
+        coats = [LoggedCoat(1, sprayer="Ann", lot="L1"), LoggedCoat(2, sprayer="Ben", lot="L2")]
+        archive.amend("P2", sprayer="Ann", lot="L1", log=tuple(coats))
+    for option in ("--sprayer=ann", "--sprayer=ben", "--lot=L1", "--lot=l2"):
+        assert [row["panel"] for row in json_of("panels", option, cwd=shop)] == ["P2"], option
+
+
 def test_a_blend_is_found_by_its_parts_and_as_a_whole_however_it_is_written(shop):
     for code, ground, colour in (("X1", "silver 3 + black 1", "rust 2 + teal 1"),
                                  ("X2", "black 1 + silver 1", "rust")):  # fmt: skip

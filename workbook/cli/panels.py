@@ -13,7 +13,7 @@ from workbook.cli.printing import csv_text, number, table
 from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
-    from matchlib.domain import Panel, Reading, Stage
+    from matchlib.domain import LoggedCoat, Panel, Reading, Stage
     from matchlib.domain.blend import Blend
     from workbook.session import Session
 
@@ -56,8 +56,11 @@ class FilterOptions:
             recipes = [stage.recipe for stage in panel.stages]
             grounds = {key for r in recipes for key in (r.ground, *r.ground.shares)}
             colours = {key for r in recipes for c in r.colours for key in (c, *c.shares)}
-            sprayers = {name_key(stage.sprayer) for stage in panel.stages}
-            lots = {name_key(stage.lot) for stage in panel.stages}
+            # Two painters in turn: each coat that was noted has its own.
+            coats: list[Stage | LoggedCoat] = [*panel.stages]
+            coats += [entry for stage in panel.stages for entry in stage.log]
+            sprayers = {name_key(one.sprayer) for one in coats}
+            lots = {name_key(one.lot) for one in coats}
             named = (
                 (ground, grounds),
                 (colour, colours),

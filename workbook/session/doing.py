@@ -57,7 +57,7 @@ def reopened(archive: Archive, number: int) -> Job:
 
 
 def coat_laid(work: Work, *, code: str = "", **noted: Any) -> Work:
-    """Note the next coat: a card is made by its first, and gets a stage after a reading or a clear."""
+    """Note the next coat: a card is made by its first; after a reading or a clear comes a stage."""
     coat, plan = work.next_coat, work.job.plan
     schedule = None if coat is None else coat.recipe.schedule
     if coat is None or plan is None or schedule is None:
