@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -25,6 +26,7 @@ __all__ = [
     "NotWholeError",
     "Reading",
     "Viewing",
+    "geometries_by_use",
     "three",
 ]
 
@@ -139,6 +141,16 @@ class Viewing:
 
     def __str__(self) -> str:
         return f"{self.illuminant}/{self.observer}° {self.geometry}"
+
+
+def geometries_by_use(viewings: Iterable[Viewing]) -> list[str]:
+    """Return the geometries of viewings, the usual first."""
+    read: Counter[tuple[float, str]] = Counter()
+    for view, count in Counter(viewings).items():
+        # Of angles read as often, the one nearest to how most instruments read: not the flop.
+        off = 0.0 if view.aspecular is None else abs(view.aspecular - 45.0)
+        read[off, view.geometry] += count
+    return [geometry for _, geometry in sorted(read, key=lambda one: (-read[one], *one))]
 
 
 @dataclass(frozen=True, slots=True)

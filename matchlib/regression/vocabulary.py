@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
@@ -11,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Colour, Conditions, Ground, Recipe, Viewing, name_key
+from matchlib.domain.reading import geometries_by_use
 from matchlib.errors import UnknownName
 
 __all__ = [
@@ -59,12 +59,6 @@ class Vocabulary:
         colours = sorted({n for r in distinct for c in r.colours for n in c.shares})
         place = {n: i for i, n in enumerate(grounds)}
         blends = {pair for r in distinct for pair in combinations(sorted(r.ground.shares), 2)}
-        seen = Counter(v.canonical for v in viewings)
-        read: Counter[tuple[float, str]] = Counter()
-        for v, count in seen.items():
-            # Of angles read as often, the one nearest to how most instruments read: not the flop.
-            read[abs((45.0 if v.aspecular is None else v.aspecular) - 45.0), v.geometry] += count
-        ranked = [g for _, g in sorted(read, key=lambda one: (-read[one], *one))]
         clears = {("clear", r.clear) for r in distinct if r.clear}
         shared = {key for c in known for key in shared_by(c)} | (
             clears if len(clears) > 1 else set()
@@ -75,7 +69,7 @@ class Vocabulary:
             tuple(grounds),
             tuple(colours),
             tuple(sorted((place[a], place[b]) for a, b in blends)),
-            tuple(ranked),
+            tuple(geometries_by_use(v.canonical for v in viewings)),
             tuple(sorted(shared)),
             (min(days), max(days)) if many else (),
         )

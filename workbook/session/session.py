@@ -11,6 +11,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from matchlib.domain import BEFORE_CLEAR
+from matchlib.domain.reading import geometries_by_use
 from matchlib.progress import unmeasured
 from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.shelf import usual_limits
@@ -138,8 +139,7 @@ class Session:
     def geometry(self) -> str:
         """The geometry in which instruments read most of the archive; 45:0 where none did."""
         read = (r for p in self.archive.panels() for r in p.readings if r.source != "photo")
-        seen = [r.viewing.geometry for r in read]
-        return max(sorted(set(seen)), key=seen.count) if seen else "45:0"
+        return next(iter(geometries_by_use(r.viewing for r in read)), "45:0")
 
     @property
     def clear(self) -> str | None:
