@@ -32,7 +32,7 @@ from matchlib.regression.vocabulary import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 17
+FIT_FORMAT = 18
 """Number of the file's layout; a fit of another layout is fitted anew."""
 
 _LIMIT = 512 * 1024 * 1024
