@@ -181,11 +181,8 @@ class _Sums:
         self.parts: dict[str, Array] = {}
         self.parts["panel film"] = _shared(self.film, same_panel)
         # Stray light tells more on dark panels: the fit knows the shape, its size is learnt here.
-        again = len(rows) - len(set(panel.tolist())) >= 3
-        there = model.predict_each(recipes, views, conditions=under)
-        # Where nothing was read twice, what readings differ by is told apart from it by nothing.
-        spread = there.spray if again else there.spray + there.reading
-        self.rest = _roots(model, spread, self.metric, near.film)
+        spray = model.predict_each(recipes, views, conditions=under).spray
+        self.rest = _roots(model, spray, self.metric, near.film)
         self.parts["panel rest"] = _shared(self.rest, same_panel)
         for name in ("sprayer", "lot"):
             who = np.array([getattr(panels[i], name) for i, _ in rows])
@@ -197,7 +194,7 @@ class _Sums:
         marks = [recipes.index(r) for r in recipes]
         each_axis = np.tile(np.eye(3), (len(rows), 1, 1))
         self.parts[LAW] = _shared(each_axis, np.equal.outer(marks, marks))
-        if again:
+        if len(rows) > len(set(panel.tolist())):  # else nothing tells it from the panel's rest
             self.parts["reading"] = np.eye(self.residual.size)
         self.names = [n for n in _START if n in self.parts]
         self.start = np.log([_START[n] for n in self.names])
@@ -241,10 +238,10 @@ class _Sums:
         return found.x, (axes / np.maximum(size, least)) @ axes.T
 
 
-def _roots(model: FilmPredictor, spread: Array, metric: Array, film: Array) -> Array:
+def _roots(model: FilmPredictor, spray: Array, metric: Array, film: Array) -> Array:
     """Root of each panel's spread without its film, in ΔE00, its mean variance an axis 1."""
     size, _ = panel_spread(model)
-    rest = metric @ (spread - size**2 * film[:, :, None] * film[:, None, :]) @ metric.swapaxes(1, 2)
+    rest = metric @ (spray - size**2 * film[:, :, None] * film[:, None, :]) @ metric.swapaxes(1, 2)
     values, axes = np.linalg.eigh(rest)
     values = np.maximum(values, 1e-4 * values[:, -1:])
     values /= values.mean()
