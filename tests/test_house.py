@@ -21,6 +21,7 @@ PACKAGES = ("matchlib", "workbook")
 MODULES = sorted(p for name in PACKAGES for p in (ROOT / name).rglob("*.py"))
 # Alembic finds a migration's numbers as names of the module; `__all__` has no part in it.
 MIGRATIONS = {p for p in MODULES if {"versions", "migrations"} & set(p.parts)}
+TESTS = sorted((ROOT / "tests").rglob("*.py"))
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 MOST_LINES = 450
 
@@ -93,7 +94,7 @@ def test_a_module_opens_with_its_purpose_and_its_names(path: Path) -> None:
     pytest.fail("no __all__")
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
+@pytest.mark.parametrize("path", [*MODULES, *TESTS], ids=name_of)
 def test_a_file_holds_one_noun(path: Path) -> None:
     assert len(path.read_text("utf-8").splitlines()) <= MOST_LINES
 
