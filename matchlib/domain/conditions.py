@@ -11,7 +11,10 @@ from matchlib.domain.parts import name_key
 from matchlib.domain.recipe import Recipe
 from matchlib.errors import DomainError
 
-__all__ = ["Conditions", "day_of"]
+__all__ = ["NO_DAY", "Conditions", "day_of"]
+
+NO_DAY = "unknown"
+"""Written as the day of spraying where a reading has a day and the spraying has none."""
 
 
 def day_of(text: str) -> dt.date:

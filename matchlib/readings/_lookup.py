@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
+from matchlib.domain.conditions import NO_DAY
 from matchlib.errors import FileError
 from matchlib.readings._cells import read_number, read_text
 from matchlib.readings._columns import Columns, columns_of
 from matchlib.readings._grid import Cell, Row
 from matchlib.readings._header import Table
 from matchlib.readings._styles import decimal_of, read_date, style_of_dates
-from matchlib.readings._words import UNKNOWN
 from matchlib.readings.questions import Asking, Choice, Question, Stated
 
 __all__ = ["Lookup"]
@@ -52,7 +52,7 @@ class Lookup:
     def sprayed(self, row: Row, style: str | None) -> dt.date | None:
         """Return the day of spraying; where a row does not say it by itself, its only day."""
         own = self.cell(row, "sprayed")
-        if own is not None and read_text(own, "sprayed") == UNKNOWN:
+        if own is not None and read_text(own, "sprayed") == NO_DAY:
             return None
         return read_date(self.cell(row, "date") if own is None else own, style)
 

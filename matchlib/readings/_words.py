@@ -13,7 +13,6 @@ from matchlib.readings._rows import ALWAYS, RARE
 __all__ = [
     "FACTS",
     "LIGHT_NAMES",
-    "UNKNOWN",
     "is_note",
     "known_name",
     "meaning_of",
@@ -75,8 +74,6 @@ _SPELT = {
     "colour parts": "color parts|dye parts|parts colour|parts color|colour oz|color oz|colour ml"
     "|color ml|dye ml|dye oz|colour amount|concentrate|concentrate ml|toner ml|toner parts",
 }
-UNKNOWN = "unknown"
-"""Written as the day of spraying where a reading has a day and the spraying has none."""
 FACTS = (
     *("illuminant", "observer", "geometry", "scale", "source", "instrument", "ground", "colour"),
     *("clear", "customer", "sprayer"),

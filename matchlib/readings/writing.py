@@ -16,11 +16,12 @@ from typing import Any
 
 from matchlib.atomic import written_whole
 from matchlib.domain import Panel
+from matchlib.domain.conditions import NO_DAY
 from matchlib.errors import FileError
 from matchlib.plain import dump, to_plain
 from matchlib.readings._cells import guard
 from matchlib.readings._rows import ALWAYS, RARE, ReadingRow, reading_rows
-from matchlib.readings._words import UNKNOWN, is_note, known_name
+from matchlib.readings._words import is_note, known_name
 
 __all__ = ["save_bytes", "table_of", "write_table"]
 
@@ -153,7 +154,7 @@ def _fixed(row: ReadingRow) -> dict[str, str | float | None]:
     return {
         **own,
         "date": read.isoformat() if read else None,
-        "sprayed": sprayed.isoformat() if sprayed else UNKNOWN,
+        "sprayed": sprayed.isoformat() if sprayed else NO_DAY,
     }
 
 

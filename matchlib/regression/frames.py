@@ -17,9 +17,9 @@ from matchlib.domain import (
     Viewing,
     day_of,
 )
+from matchlib.domain.conditions import NO_DAY
 from matchlib.domain.reading import SOURCES
 from matchlib.errors import DomainError, FitError
-from matchlib.readings._words import UNKNOWN
 from matchlib.readings.frame import frame_of
 
 if TYPE_CHECKING:
@@ -170,5 +170,5 @@ def _under(recipe: Recipe, *said: str) -> Conditions:
     *names, date, sprayed = said
     # A file that says the day of spraying by itself has the day of reading as its date.
     date = sprayed or date
-    day = day_of(date) if date not in ("", UNKNOWN) else None
+    day = day_of(date) if date not in ("", NO_DAY) else None
     return Conditions.of(recipe, **dict(zip(_SAID, names, strict=True)), date=day)
